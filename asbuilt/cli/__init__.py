@@ -1,0 +1,1 @@
+"""Parse words, call a job, print."""

@@ -1,0 +1,1 @@
+"""One file a user action: record to survey to output."""

@@ -1,0 +1,65 @@
+"""Things in the ground and the measured points of each."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from asbuilt.units import Length
+
+SHAPES = ("point", "line", "area", "box")
+"""How a component's points make its outline."""
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """A thing in the ground."""
+
+    name: str
+    kind: str  #: septic tank, pump tank, riser, cleanout, lateral, electrical cable, well ...
+    shape: str | None = None  #: one of SHAPES; None = from the number of points
+    length: Length | None = None
+    width: Length | None = None
+    height: Length | None = None
+    volume_gal: float | None = None  #: nominal volume, US gallons
+    liquid_depth: Length | None = None
+    material: str | None = None
+    installed_on: date | None = None
+    removed_on: date | None = None
+    replaces: str | None = None
+    status: str | None = None
+    note: str | None = None
+
+    def stands_on(self, day: date) -> bool:
+        """Tell whether the component is in the ground on that day."""
+        begun = self.installed_on is None or self.installed_on <= day
+        return begun and (self.removed_on is None or self.removed_on > day)
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One measured place of a component, such as the centre of a lid."""
+
+    component: str
+    point: str
+    order: float | None = None  #: place along a line or round an area
+    mark: str | None = None  #: what was chalked beside it
+    size: str | None = None
+    depth: Length | None = None  #: below finished grade
+    depth_to: str | None = None  #: top or invert
+    description: str | None = None
+    photo: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Full name, such as `septic tank/inlet lid`."""
+        return full_name(self.component, self.point)
+
+
+def full_name(component: str, point: str) -> str:
+    """Join a component's name and a point's name into the name used in ties."""
+    return f"{component}/{point}" if point else component
+
+
+def split_name(name: str) -> tuple[str, str]:
+    """Undo `full_name`: a name without a slash is a component of one point."""
+    component, _, point = name.partition("/")
+    return component, point

@@ -1,0 +1,45 @@
+"""Everything that is recorded of one property."""
+
+from dataclasses import dataclass
+
+from asbuilt.model.components import Component, Point, split_name
+from asbuilt.model.entries import ServiceEntry
+from asbuilt.model.household import Household
+from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
+from asbuilt.model.place import Property, ReferencePoint
+
+
+@dataclass(frozen=True, slots=True)
+class PropertyRecord:
+    """One property as it is known: what the sheets say, row by row."""
+
+    property: Property
+    reference_points: tuple[ReferencePoint, ...]
+    walls: tuple[Wall, ...] = ()
+    points: tuple[Point, ...] = ()
+    ties: tuple[Tie, ...] = ()
+    offsets: tuple[Offset, ...] = ()
+    known_coordinates: tuple[KnownCoordinate, ...] = ()
+    components: tuple[Component, ...] = ()
+    household: tuple[Household, ...] = ()
+    service: tuple[ServiceEntry, ...] = ()
+
+    def reference_names(self) -> tuple[str, ...]:
+        """Names of the reference points, in the order of the sheet."""
+        return tuple(reference.name for reference in self.reference_points)
+
+    def point_names(self) -> tuple[str, ...]:
+        """Full names of all points, those of `points.csv` first, then those that only ties or offsets name."""
+        known = dict.fromkeys(self.reference_names())
+        names = dict.fromkeys(point.name for point in self.points)
+        for tie in self.ties:
+            names.update(dict.fromkeys(end for end in (tie.from_, tie.to) if end not in known))
+        names.update(dict.fromkeys(offset.point for offset in self.offsets if offset.point not in known))
+        return tuple(names)
+
+    def component_of(self, name: str) -> str:
+        """Name of the component that a point belongs to."""
+        for point in self.points:
+            if point.name == name:
+                return point.component
+        return split_name(name)[0]

@@ -1,0 +1,252 @@
+"""The schema of the record: a list of steps that is only added to once released."""
+
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from asbuilt.record.nouns import NOUNS
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database, Migrations
+
+APPLICATION_ID = 0x41734274
+"""Marks an SQLite file as a record of this program ("AsBt"), in its header at byte 68."""
+
+# The statements are written out, not made from the model: a record of today must come out of step 1 in the
+# same form after the model has grown. A test compares the tables with the model's fields. A column is never
+# renamed and a new one may be NULL, because the hashes of old entries are taken over names and cells that
+# are not NULL (chain.py).
+_FIRST = (
+    # `entries` and `head` are the number of entries and the hash of the last one.
+    """CREATE TABLE property (
+        id INTEGER PRIMARY KEY,
+        name TEXT NOT NULL UNIQUE,
+        entries INTEGER NOT NULL,
+        head TEXT NOT NULL
+    ) STRICT""",
+    # One row an entry: a reading as it came in, or the withdrawal of one (then without a typed row).
+    # `position` keeps the order of the sheet; a row put between two others gets a number between theirs.
+    """CREATE TABLE entry (
+        id INTEGER PRIMARY KEY,
+        property_id INTEGER NOT NULL REFERENCES property(id),
+        seq INTEGER NOT NULL,
+        kind TEXT NOT NULL,
+        position REAL,
+        sheet TEXT NOT NULL,
+        row INTEGER,
+        who TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        at_local TEXT NOT NULL,
+        supersedes INTEGER UNIQUE REFERENCES entry(id),
+        withdrawn INTEGER NOT NULL CHECK (withdrawn IN (0, 1)),
+        reason TEXT,
+        prev_hash TEXT NOT NULL,
+        hash TEXT NOT NULL,
+        UNIQUE (property_id, seq),
+        CHECK (withdrawn = 0 OR supersedes IS NOT NULL),
+        CHECK ((withdrawn = 1) = (position IS NULL))
+    ) STRICT""",
+    # One kind of one property, and one kind of all properties in turn (the due list), both without sorting.
+    "CREATE INDEX entry_by_kind ON entry (kind, property_id, position, seq)",
+    """CREATE TABLE property_facts (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "name" TEXT NOT NULL,
+        "units" TEXT NOT NULL,
+        "address" TEXT,
+        "parcel" TEXT,
+        "permit" TEXT,
+        "authority" TEXT,
+        "bedrooms" INTEGER,
+        "design_gpd" REAL,
+        "owner" TEXT,
+        "phone" TEXT,
+        "measured_by" TEXT,
+        "measured_on" TEXT,
+        "measured_care" TEXT NOT NULL,
+        "measured_tape_sigma_as_read" TEXT,
+        "measured_tape_sigma_m" REAL,
+        "measured_tape_sigma_step_m" REAL,
+        "measured_wall_sigma_as_read" TEXT,
+        "measured_wall_sigma_m" REAL,
+        "measured_wall_sigma_step_m" REAL,
+        "measured_square_sigma_deg" REAL NOT NULL,
+        "measured_unknown_drop_as_read" TEXT,
+        "measured_unknown_drop_m" REAL,
+        "measured_unknown_drop_step_m" REAL,
+        "measured_square_by_eye_deg" REAL NOT NULL,
+        "earth_reference" TEXT,
+        "earth_latitude" REAL,
+        "earth_longitude" REAL,
+        "earth_accuracy_m" REAL,
+        "earth_wall_from" TEXT,
+        "earth_wall_to" TEXT,
+        "earth_azimuth_deg" REAL,
+        "earth_north" TEXT,
+        "earth_azimuth_sigma_deg" REAL
+    ) STRICT""",
+    """CREATE TABLE reference_point (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "name" TEXT NOT NULL,
+        "description" TEXT,
+        "kind" TEXT,
+        "gone_on" TEXT,
+        "sigma_as_read" TEXT,
+        "sigma_m" REAL,
+        "sigma_step_m" REAL
+    ) STRICT""",
+    """CREATE TABLE wall (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "from_" TEXT NOT NULL,
+        "to" TEXT NOT NULL,
+        "length_as_read" TEXT NOT NULL,
+        "length_m" REAL NOT NULL,
+        "length_step_m" REAL NOT NULL,
+        "turn" TEXT NOT NULL,
+        "turn_deg" REAL
+    ) STRICT""",
+    """CREATE TABLE point (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "component" TEXT NOT NULL,
+        "point" TEXT NOT NULL,
+        "order" REAL,
+        "mark" TEXT,
+        "size" TEXT,
+        "depth_as_read" TEXT,
+        "depth_m" REAL,
+        "depth_step_m" REAL,
+        "depth_to" TEXT,
+        "description" TEXT,
+        "photo" TEXT
+    ) STRICT""",
+    """CREATE TABLE tie (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "from_" TEXT NOT NULL,
+        "to" TEXT NOT NULL,
+        "distance_as_read" TEXT NOT NULL,
+        "distance_m" REAL NOT NULL,
+        "distance_step_m" REAL NOT NULL,
+        "side_word" TEXT,
+        "side_a" TEXT,
+        "side_b" TEXT,
+        "held" TEXT,
+        "drop_as_read" TEXT,
+        "drop_m" REAL,
+        "drop_step_m" REAL,
+        "note" TEXT
+    ) STRICT""",
+    """CREATE TABLE offset (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "wall_from" TEXT NOT NULL,
+        "wall_to" TEXT NOT NULL,
+        "point" TEXT NOT NULL,
+        "along_as_read" TEXT NOT NULL,
+        "along_m" REAL NOT NULL,
+        "along_step_m" REAL NOT NULL,
+        "out_as_read" TEXT NOT NULL,
+        "out_m" REAL NOT NULL,
+        "out_step_m" REAL NOT NULL,
+        "hand" TEXT
+    ) STRICT""",
+    """CREATE TABLE known_coordinate (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "point" TEXT NOT NULL,
+        "latitude" REAL NOT NULL,
+        "longitude" REAL NOT NULL,
+        "accuracy_m" REAL NOT NULL,
+        "source" TEXT,
+        "on" TEXT
+    ) STRICT""",
+    """CREATE TABLE component (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "name" TEXT NOT NULL,
+        "kind" TEXT NOT NULL,
+        "shape" TEXT,
+        "length_as_read" TEXT,
+        "length_m" REAL,
+        "length_step_m" REAL,
+        "width_as_read" TEXT,
+        "width_m" REAL,
+        "width_step_m" REAL,
+        "height_as_read" TEXT,
+        "height_m" REAL,
+        "height_step_m" REAL,
+        "volume_gal" REAL,
+        "liquid_depth_as_read" TEXT,
+        "liquid_depth_m" REAL,
+        "liquid_depth_step_m" REAL,
+        "material" TEXT,
+        "installed_on" TEXT,
+        "removed_on" TEXT,
+        "replaces" TEXT,
+        "status" TEXT,
+        "note" TEXT
+    ) STRICT""",
+    """CREATE TABLE household (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "from_" TEXT NOT NULL,
+        "people" REAL NOT NULL,
+        "to" TEXT,
+        "months_a_year" REAL NOT NULL,
+        "disposer" INTEGER NOT NULL,
+        "building" TEXT
+    ) STRICT""",
+    """CREATE TABLE service_entry (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "on" TEXT NOT NULL,
+        "component" TEXT NOT NULL,
+        "task" TEXT NOT NULL,
+        "compartment" TEXT,
+        "by" TEXT,
+        "gallons" REAL,
+        "sludge_as_read" TEXT,
+        "sludge_m" REAL,
+        "sludge_step_m" REAL,
+        "scum_as_read" TEXT,
+        "scum_m" REAL,
+        "scum_step_m" REAL,
+        "level_before" TEXT,
+        "evidence" TEXT,
+        "note" TEXT
+    ) STRICT""",
+)
+
+
+def _only_added_to(table: str) -> tuple[str, ...]:
+    # No command changes or deletes a reading; this stops our own mistakes. The hashes show everybody else's.
+    return tuple(
+        f"CREATE TRIGGER {table}_no_{act.lower()} BEFORE {act} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, 'entries are only added'); END"
+        for act in ("UPDATE", "DELETE")
+    )
+
+
+STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "0001 entries of one property chained by hash",
+        (
+            *_FIRST,
+            *(line for table in ("entry", *(noun.table for noun in NOUNS)) for line in _only_added_to(table)),
+            f"PRAGMA application_id = {APPLICATION_ID}",
+        ),
+    ),
+)
+"""Name and statements of each step; the version of a record is the number of steps that it has seen."""
+
+VERSION = len(STEPS)
+"""The version of the schema that this program writes; stands in the header of the file (`user_version`)."""
+
+
+@cache
+def migrations(library: Any) -> "Migrations":
+    """Make the steps known to sqlite-utils, whose module is given because it is imported late."""
+    known: Migrations = library.Migrations("asbuilt")
+    for number, (name, statements) in enumerate(STEPS, start=1):
+        known(name=name)(_step((*statements, f"PRAGMA user_version = {number}")))
+    return known
+
+
+def _step(statements: tuple[str, ...]) -> Any:
+    def step(db: "Database") -> None:
+        for statement in statements:
+            db.execute(statement)
+
+    return step

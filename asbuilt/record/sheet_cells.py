@@ -1,0 +1,312 @@
+"""One parser a kind of cell: from the text of a field sheet to a value, or the reason why not."""
+
+import math
+import re
+import unicodedata
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
+from difflib import get_close_matches
+
+from asbuilt.errors import AsbuiltError, LengthError
+from asbuilt.model.measurements import parse_side
+from asbuilt.units import parse_length
+
+Parser = Callable[[str, str], object]
+"""From the text of a cell, stripped and not empty, and the unit of its column to a value."""
+
+LONGEST_NAME = 80
+"""Characters in a name; a longer one fits neither a label on the map nor a card."""
+
+LONGEST_M = 1000.0
+"""Metres; no tape and no part of a private system is longer, so more is a slip of unit or comma."""
+
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_OTHER_DATE = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_YES_NO = {
+    "yes": True,
+    "y": True,
+    "true": True,
+    "1": True,
+    "no": False,
+    "n": False,
+    "false": False,
+    "0": False,
+}
+_PUMP_OUT_WORDS = ("pump out", "pumpout", "pumped", "pumping", "pumped out")
+
+
+class CellError(AsbuiltError, ValueError):
+    """A cell that cannot be taken as it is.
+
+    Parameters
+    ----------
+    reason
+        What was read and what is wrong with it.
+    accepted
+        What would be accepted.
+    """
+
+    def __init__(self, reason: str, accepted: str) -> None:
+        self.reason = reason
+        self.accepted = accepted
+        super().__init__(f"{reason}; {accepted}")
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The turn at the far corner of a wall."""
+
+    as_read: str
+    degrees: float | None  #: deflection from straight ahead, left positive; None = unknown
+
+
+def shown(text: str) -> str:
+    """Give what was read for a message: in quotation marks, shortened, nothing invisible in it.
+
+    >>> shown("bend")
+    '“bend”'
+    """
+    short = text if len(text) <= 60 else f"{text[:57]}..."
+    return "“" + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short) + "”"
+
+
+def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
+    """Name the known word nearest to this one, else say what is accepted.
+
+    >>> did_you_mean("ne", ["NE", "NW"], "")
+    'did you mean “NE”?'
+    """
+    folded = {each.casefold(): each for each in known}
+    if word.casefold() in folded:
+        return f"did you mean {shown(folded[word.casefold()])}?"
+    near = get_close_matches(word.casefold()[:200], folded, n=1)
+    return f"did you mean {shown(folded[near[0]])}?" if near else otherwise
+
+
+def text(words: str, unit: str = "") -> str:
+    """Read free text of one line.
+
+    Raises
+    ------
+    CellError
+        If it holds a control character.
+    """
+    _refuse_control(words, ("Cc",))
+    return words.strip()
+
+
+def name(*, slash: bool = False, limit: int = LONGEST_NAME) -> Parser:
+    """Give the parser of a name: white space collapsed, composed characters, nothing invisible.
+
+    Parameters
+    ----------
+    slash
+        Whether `/` may stand in it, as it does between a component and its point.
+    limit
+        The most characters.
+    """
+
+    def parse(words: str, unit: str) -> str:
+        _refuse_control(words, ("Cc", "Cf", "Cs", "Co", "Zl", "Zp"))
+        clean = unicodedata.normalize("NFC", " ".join(words.split()))
+        for mark in ">" if slash else ">/":
+            if mark in clean:
+                use = "sides are written A > B" if mark == ">" else "points are written component/point"
+                raise CellError(f"{shown(clean)} holds {mark}", f"leave it out of names ({use})")
+        if len(clean) > limit:
+            raise CellError(f"{shown(clean)} has {len(clean)} characters", f"a name has at most {limit}")
+        return clean
+
+    return parse
+
+
+def _refuse_control(words: str, categories: tuple[str, ...]) -> None:
+    for letter in words:
+        if letter != "\t" and unicodedata.category(letter) in categories:
+            raise CellError(
+                f"{shown(words)} holds the invisible character U+{ord(letter):04X}", "one line of plain text"
+            )
+
+
+def iso_date(words: str, unit: str = "") -> date:
+    """Read a date, year-month-day only.
+
+    Raises
+    ------
+    CellError
+        If it is written otherwise; where two readings are possible both are shown.
+    """
+    if _ISO_DATE.fullmatch(words):
+        try:
+            return date.fromisoformat(words)
+        except ValueError as error:
+            raise CellError(f"{shown(words)} is not in the calendar ({error})", _DATE_ACCEPTED) from None
+    readings = _other_readings(words)
+    if len(readings) == 2:
+        raise CellError(
+            f"{shown(words)} can be read as {readings[0]} or {readings[1]}", "write year-month-day"
+        )
+    accepted = f"write {readings[0]}" if readings else _DATE_ACCEPTED
+    raise CellError(f"{shown(words)} is not written year-month-day", accepted)
+
+
+_DATE_ACCEPTED = "accepted: a date such as 2025-04-03"
+
+
+def _other_readings(words: str) -> list[date]:
+    """Give the days that a date such as 03/04/2025 may mean, month first before day first."""
+    match = _OTHER_DATE.fullmatch(words)
+    if match is None:
+        return []
+    first, second, year = (int(group) for group in match.groups())
+    days = []
+    for month, day in dict.fromkeys([(first, second), (second, first)]):
+        try:
+            days.append(date(year, month, day))
+        except ValueError:
+            continue
+    return days
+
+
+def number(
+    low: float | None = None, high: float | None = None, *, above: float | None = None, whole: bool = False
+) -> Parser:
+    """Give the parser of a plain number with a decimal point.
+
+    Parameters
+    ----------
+    low, high
+        The least and the greatest value accepted; None = no bound.
+    above
+        A value that the number must exceed.
+    whole
+        Whether decimals are refused.
+    """
+    bounds = [
+        "" if low is None else f"{low:g} or more",
+        "" if high is None else f"{high:g} or less",
+        "" if above is None else f"above {above:g}",
+    ]
+    accepted = " ".join(
+        [f"accepted: a {'whole ' if whole else ''}number", " and ".join(filter(None, bounds))]
+    )
+    accepted = accepted.strip() + ("" if whole else ", with a decimal point and no commas")
+
+    def parse(words: str, unit: str) -> float | int:
+        value = float(words) if _NUMBER.fullmatch(words) else math.nan
+        if not math.isfinite(value) or (whole and value != int(value)):
+            raise CellError(f"{shown(words)} is not a {'whole ' if whole else ''}number", accepted)
+        too_low = (low is not None and value < low) or (above is not None and value <= above)
+        if too_low or (high is not None and value > high):
+            raise CellError(f"{shown(words)} is too {'small' if too_low else 'large'}", accepted)
+        return int(value) if whole else value
+
+    return parse
+
+
+def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
+    """Give the parser of a length as people write it, kept as read beside metres.
+
+    Parameters
+    ----------
+    zero
+        Whether zero is accepted.
+    longest_m
+        The greatest length accepted, metres.
+    """
+
+    def parse(words: str, unit: str) -> object:
+        try:
+            value = parse_length(words, unit)
+        except LengthError as error:
+            raise CellError(f"{shown(error.as_read)} {error.reason}", error.mend) from None
+        if value.metres > longest_m:
+            raise CellError(
+                f"{shown(words)} is {value.metres:,.0f} m", f"accepted: at most {longest_m:,.0f} m"
+            )
+        if value.metres < 0 or (value.metres == 0 and not zero):
+            accepted = "accepted: a length of zero or more" if zero else "accepted: a length above zero"
+            raise CellError(f"{shown(words)} is {'negative' if value.metres < 0 else 'zero'}", accepted)
+        return value
+
+    return parse
+
+
+def choice(*words: str) -> Parser:
+    """Give the parser of a cell that holds one of a few words, small or capital letters."""
+    accepted = f"accepted: {', '.join(words[:-1])} or {words[-1]}"
+
+    def parse(read: str, unit: str) -> str:
+        word = " ".join(read.split()).lower()
+        if word not in words:
+            raise CellError(f"{shown(read)} is not accepted here", accepted)
+        return word
+
+    return parse
+
+
+def yes_no(words: str, unit: str = "") -> bool:
+    """Read yes or no, true or false, 1 or 0.
+
+    Raises
+    ------
+    CellError
+        If it is none of these.
+    """
+    try:
+        return _YES_NO[words.lower()]
+    except KeyError:
+        raise CellError(f"{shown(words)} is neither yes nor no", "accepted: yes or no") from None
+
+
+def task(words: str, unit: str = "") -> str:
+    """Read a service task in small letters; every way to write a pump-out becomes `pump-out`.
+
+    >>> task("Pumped")
+    'pump-out'
+    """
+    word = " ".join(text(words).lower().split())
+    return "pump-out" if word in _PUMP_OUT_WORDS else word
+
+
+def turn(words: str, unit: str = "") -> Turn:
+    """Read the turn at a corner: L, R, degrees with left positive, or ? = unknown.
+
+    Raises
+    ------
+    CellError
+        If it is none of these.
+
+    Examples
+    --------
+    >>> turn("r")
+    Turn(as_read='R', degrees=-90.0)
+    """
+    word = words.upper()
+    if word in _TURN_WORDS:
+        return Turn(word, _TURN_WORDS[word])
+    digits = word.removesuffix("°").removesuffix("DEG").strip()
+    degrees = float(digits) if _NUMBER.fullmatch(digits) else math.nan
+    if not -180 <= degrees <= 180:
+        accepted = "accepted: L, R, degrees from -180 to 180 with left positive, or ? for unknown"
+        raise CellError(f"{shown(words)} is no turn", accepted)
+    return Turn(words, degrees)
+
+
+_TURN_WORDS = {"L": 90.0, "R": -90.0, "?": None}
+
+
+def side(words: str, unit: str = "") -> object:
+    """Read on which side of a line the point lies; the names in it are looked up later.
+
+    Raises
+    ------
+    CellError
+        If it is none of the accepted forms.
+    """
+    try:
+        return parse_side(words)
+    except ValueError as error:
+        raise CellError(f"{shown(words)} is no side", str(error)) from None

@@ -1,0 +1,174 @@
+"""The contract of the field sheets as data: every sheet, its columns, and how each cell is read.
+
+A new column is one line here and a field of the same name in the model.
+"""
+
+from asbuilt.model.components import SHAPES
+from asbuilt.model.entries import EVIDENCE
+from asbuilt.model.measurements import HELD
+from asbuilt.model.place import CARES
+from asbuilt.record.sheet_cells import (
+    LONGEST_NAME,
+    choice,
+    iso_date,
+    length,
+    name,
+    number,
+    side,
+    task,
+    text,
+    turn,
+    yes_no,
+)
+from asbuilt.record.sheet_rows import Column
+
+PROPERTY = "property.toml"
+TAPES = ("1", "2", "3", "4")
+"""Numbers of the tapes in a row of `points.csv`."""
+
+_PLAIN = name()
+_POINT = name(slash=True)
+_FULL = name(slash=True, limit=2 * LONGEST_NAME + 1)
+_SIZE = length(zero=False)
+_DEPTH = length()
+_LATITUDE = number(-90, 90)
+_LONGITUDE = number(-180, 180)
+_ABOVE_ZERO = number(above=0)
+
+PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
+    "": (
+        # units first: the lengths of the other tables are read in them
+        Column("units", choice("ft-in", "ft", "m"), needed=True),
+        Column("name", name(slash=True, limit=120), needed=True),
+        Column("address", text),
+        Column("parcel", text),
+        Column("permit", text),
+        Column("authority", text),
+        Column("bedrooms", number(0, 1000, whole=True), kind="number"),
+        Column("design_gpd", _ABOVE_ZERO, kind="number"),
+        Column("owner", text),
+        Column("phone", text),
+    ),
+    "measured": (
+        Column("by", text),
+        Column("on", iso_date, kind="date"),
+        Column("care", choice(*CARES)),
+        Column("tape_sigma", _SIZE, unit=True),
+        Column("wall_sigma", _SIZE, unit=True),
+        Column("square_sigma_deg", number(0, 45), kind="number"),
+        Column("unknown_drop", _DEPTH, unit=True),
+        Column("square_by_eye_deg", number(0, 45), kind="number"),
+    ),
+    "earth": (
+        Column("reference", _PLAIN),
+        Column("latitude", _LATITUDE, kind="number"),
+        Column("longitude", _LONGITUDE, kind="number"),
+        Column("accuracy_m", _ABOVE_ZERO, kind="number"),
+        Column("wall_from", _PLAIN),
+        Column("wall_to", _PLAIN),
+        Column("azimuth_deg", number(0, 360), kind="number"),
+        Column("north", choice("true", "magnetic")),
+        Column("azimuth_sigma_deg", number(above=0, high=180), kind="number"),
+    ),
+}
+"""Keys of `property.toml` by table; "" = the top of the file."""
+
+SHEETS: dict[str, tuple[Column, ...]] = {
+    "reference_points.csv": (
+        Column("name", _PLAIN, needed=True),
+        Column("description", text),
+        Column("kind", text),
+        Column("gone_on", iso_date),
+        Column("sigma", _SIZE, unit=True),
+    ),
+    "walls.csv": (
+        Column("from", _FULL, needed=True),
+        Column("to", _FULL, needed=True),
+        Column("length", _SIZE, needed=True, unit=True),
+        Column("turn", turn, needed=True, blank=True),
+    ),
+    "points.csv": (
+        Column("component", _PLAIN, needed=True),
+        Column("point", _POINT, needed=True),
+        Column("order", number()),
+        Column("mark", text),
+        *(
+            column
+            for tape in TAPES
+            for column in (Column(f"from{tape}", _FULL), Column(f"tape{tape}", _SIZE, unit=True))
+        ),
+        Column("side", side),
+        Column("held", choice(*HELD)),
+        Column("drop", _DEPTH, unit=True),
+        Column("size", text),
+        Column("depth", _DEPTH, unit=True),
+        Column("depth_to", choice("top", "invert")),
+        Column("description", text),
+        Column("photo", text),
+    ),
+    "ties.csv": (
+        Column("from", _FULL, needed=True),
+        Column("to", _FULL, needed=True),
+        Column("distance", _SIZE, needed=True, unit=True),
+        Column("side", side),
+        Column("held", choice(*HELD)),
+        Column("drop", _DEPTH, unit=True),
+        Column("note", text),
+    ),
+    "offsets.csv": (
+        Column("wall_from", _FULL, needed=True),
+        Column("wall_to", _FULL, needed=True),
+        Column("point", _FULL, needed=True),
+        Column("along", _DEPTH, needed=True, unit=True),
+        Column("out", _DEPTH, needed=True, unit=True),
+        Column("hand", choice("left", "right")),
+    ),
+    "known_coordinates.csv": (
+        Column("point", _FULL, needed=True),
+        Column("latitude", _LATITUDE, needed=True),
+        Column("longitude", _LONGITUDE, needed=True),
+        Column("accuracy_m", _ABOVE_ZERO, needed=True),
+        Column("source", text),
+        Column("on", iso_date),
+    ),
+    "components.csv": (
+        Column("name", _PLAIN, needed=True),
+        Column("kind", text, needed=True),
+        Column("shape", choice(*SHAPES)),
+        Column("length", _SIZE, unit=True),
+        Column("width", _SIZE, unit=True),
+        Column("height", _SIZE, unit=True),
+        Column("volume_gal", _ABOVE_ZERO),
+        Column("liquid_depth", _SIZE, unit=True),
+        Column("material", text),
+        Column("installed_on", iso_date),
+        Column("removed_on", iso_date),
+        Column("replaces", _PLAIN),
+        Column("status", text),
+        Column("note", text),
+    ),
+    "household.csv": (
+        Column("from", iso_date, needed=True),
+        Column("to", iso_date),
+        Column("people", number(0), needed=True),
+        Column("months_a_year", number(0, 12)),
+        Column("disposer", yes_no),
+        Column("building", text),
+    ),
+    "service.csv": (
+        Column("on", iso_date, needed=True),
+        Column("component", _PLAIN, needed=True),
+        Column("task", task, needed=True),
+        Column("compartment", text),
+        Column("by", text),
+        Column("gallons", number(0)),
+        Column("sludge", _DEPTH, unit=True),
+        Column("scum", _DEPTH, unit=True),
+        Column("level_before", text),
+        Column("evidence", choice(*EVIDENCE)),
+        Column("note", text),
+    ),
+}
+"""Columns of every CSV sheet, in the order in which problems are told."""
+
+SHEET_NAMES = (PROPERTY, *SHEETS)

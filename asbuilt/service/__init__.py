@@ -1,0 +1,1 @@
+"""Service entries and household to dates."""

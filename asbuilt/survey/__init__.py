@@ -1,0 +1,1 @@
+"""Measurements to positions: pure numpy, no file and no database."""

@@ -1,0 +1,238 @@
+"""Each kind of measurement as an equation: tapes, wall turns and offsets, with their standard deviations.
+
+Plane frame, metres and radians. Nodes are the reference points and points of one property, by index.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from asbuilt.model.measurements import Offset, Tie, Wall
+from asbuilt.model.property_record import PropertyRecord
+from asbuilt.model.walks import Walk, split_walks, wall_direction
+from asbuilt.units import FOOT_M, Length
+
+Array = NDArray[np.float64]
+
+TAPE_SIGMA_M = {"careful": (0.008, 0.0003), "normal": (0.015, 0.0005), "rough": (0.030, 0.0010)}
+"""Fixed part, metres, and growth, metres a metre, of a tape's standard deviation (our own; common practice)."""
+
+WALL_SIGMA_M = 0.015
+"""Standard deviation of a taped house wall (our own; common practice)."""
+
+UNKNOWN_DROP_M = 2 * FOOT_M
+"""The most that a tape of which nothing is noted may have sloped down (common practice)."""
+
+EXACT_TURN_SIGMA_RAD = 1e-6
+"""Stands for `held exactly`: 0.02 mm in 20 m, and the equations stay solvable."""
+
+
+@dataclass(frozen=True, slots=True)
+class Distance:
+    """A horizontal distance between two nodes."""
+
+    i: int
+    j: int
+    metres: float
+    sigma_m: float
+    source: Tie | Wall
+    tape_sigma_m: float  #: of the tape alone, before an unknown drop
+    drop_effect_m: float = 0.0  #: standard deviation that an unknown drop brings
+
+    @property
+    def nodes(self) -> tuple[int, ...]:
+        """Nodes that the equation binds."""
+        return self.i, self.j
+
+    @property
+    def as_read(self) -> str:
+        """What stands in the notebook."""
+        length = self.source.length if isinstance(self.source, Wall) else self.source.distance
+        return length.as_read
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The deflection at `j` of the walk i -> j -> k, left positive."""
+
+    i: int
+    j: int
+    k: int
+    radians: float
+    sigma_rad: float
+    source: Wall
+
+    @property
+    def nodes(self) -> tuple[int, ...]:
+        """Nodes that the equation binds."""
+        return self.i, self.j, self.k
+
+
+@dataclass(frozen=True, slots=True)
+class WallOffset:
+    """Along a wall line from `a` toward `b`, and square out from it (left positive), to `p`."""
+
+    a: int
+    b: int
+    p: int
+    along_m: float
+    left_m: float
+    along_sigma_m: float
+    left_sigma_m: float
+    source: Offset
+
+    @property
+    def nodes(self) -> tuple[int, ...]:
+        """Nodes that the equation binds."""
+        return self.a, self.b, self.p
+
+
+@dataclass(frozen=True, slots=True)
+class Observations:
+    """All equations of one property."""
+
+    names: tuple[str, ...]  #: node names, reference points first
+    references: int  #: how many of the nodes are reference points
+    distances: tuple[Distance, ...]
+    turns: tuple[Turn, ...]
+    offsets: tuple[WallOffset, ...]
+    walks: tuple[Walk, ...]
+    impossible: tuple[tuple[Tie, str], ...] = field(default=())  #: ties that cannot be, and why
+
+    @property
+    def index(self) -> dict[str, int]:
+        """Node number of each name."""
+        return {name: number for number, name in enumerate(self.names)}
+
+    def every(self) -> Iterable[Distance | Turn | WallOffset]:
+        """All equations, distances first, then turns, then offsets."""
+        yield from self.distances
+        yield from self.turns
+        yield from self.offsets
+
+    def among(self, nodes: set[int]) -> "Observations":
+        """Only the equations whose nodes all belong to `nodes`; numbering stays."""
+        return Observations(
+            self.names,
+            self.references,
+            tuple(o for o in self.distances if nodes.issuperset(o.nodes)),
+            tuple(o for o in self.turns if nodes.issuperset(o.nodes)),
+            tuple(o for o in self.offsets if nodes.issuperset(o.nodes)),
+            self.walks,
+        )
+
+
+def observe(record: PropertyRecord) -> Observations:
+    """Turn what was read into equations.
+
+    Ties whose drop is longer than the tape are left out and named in `impossible`.
+    """
+    names = record.reference_names() + record.point_names()
+    index = {name: number for number, name in enumerate(names)}
+    walks = split_walks(record.walls)
+    sigma = _Sigmas(record, walks)
+    distances: list[Distance] = []
+    impossible: list[tuple[Tie, str]] = []
+    for wall in record.walls:
+        s = sigma.wall(wall.length)
+        distances.append(Distance(index[wall.from_], index[wall.to], wall.length.metres, s, wall, s))
+    for tie in record.ties:
+        if tie.drop is not None and tie.held != "level" and tie.drop.metres >= tie.distance.metres:
+            impossible.append((tie, f"the drop {tie.drop.as_read} is longer than the tape {tie.distance.as_read}"))
+        else:
+            distances.append(_distance(tie, index, sigma))
+    turns = _turns(walks, index, record.property.measured.square_sigma_deg)
+    offsets = tuple(_offset(offset, index, sigma, walks) for offset in record.offsets)
+    references = len(record.reference_points)
+    return Observations(names, references, tuple(distances), turns, offsets, walks, tuple(impossible))
+
+
+class _Sigmas:
+    """Standard deviations of one property's tapes, from its `[measured]` and its reference points."""
+
+    def __init__(self, record: PropertyRecord, walks: tuple[Walk, ...]) -> None:
+        measured = record.property.measured
+        self._fixed, self._growth = TAPE_SIGMA_M[measured.care]
+        if measured.tape_sigma is not None:
+            self._fixed, self._growth = measured.tape_sigma.metres, 0.0
+        self._wall = measured.wall_sigma.metres if measured.wall_sigma is not None else WALL_SIGMA_M
+        self.unknown_drop_m = measured.unknown_drop.metres if measured.unknown_drop else UNKNOWN_DROP_M
+        self.square_by_eye_rad = math.radians(measured.square_by_eye_deg)
+        self._mark = {r.name: r.sigma.metres for r in record.reference_points if r.sigma is not None}
+        # a spreadsheet drops the last zero of 7.10: one notebook is read to one step, the finest it shows
+        self._tape_step = min((tie.distance.step_m for tie in record.ties), default=0.0)
+        self._wall_step = min((wall.length.step_m for wall in record.walls), default=0.0)
+        self.walks = walks
+        self.corners = {corner for walk in walks for corner in walk.corners}
+
+    def wall(self, length: Length) -> float:
+        """Of a taped wall, metres."""
+        return max(self._wall, min(length.step_m, self._wall_step) / math.sqrt(12))
+
+    def tape(self, length: Length, *ends: str) -> float:
+        """Of a tape between marks of their own sharpness, metres."""
+        reading = math.hypot(self._fixed, self._growth * length.metres)
+        reading = max(reading, min(length.step_m, self._tape_step or length.step_m) / math.sqrt(12))
+        return math.hypot(reading, *(self._mark.get(end, 0.0) for end in ends))
+
+    def between(self, tie: Tie) -> float:
+        """Of a tie: a wall's where it joins the ends of one wall, else a tape's."""
+        if wall_direction(self.walks, tie.from_, tie.to) is not None:
+            return self.wall(tie.distance)
+        return self.tape(tie.distance, tie.from_, tie.to)
+
+
+def _distance(tie: Tie, index: dict[str, int], sigma: _Sigmas) -> Distance:
+    """Reduce a tie to horizontal.
+
+    A tape of which neither hold nor drop is known may slope by a drop h that is uniform up to D: it then reads
+    h^2/(2d) too long, whose root mean square is D^2/(2 sqrt5 d).
+    """
+    read, tape = tie.distance.metres, sigma.between(tie)
+    metres, effect, spread = read, 0.0, tape
+    on_the_house = tie.from_ in sigma.corners and tie.to in sigma.corners  # marks of one course are level
+    if tie.held != "level" and tie.drop is not None:
+        metres = math.sqrt(read**2 - tie.drop.metres**2)
+        drop_sigma = tie.drop.step_m / math.sqrt(12)
+        tape *= read / metres
+        spread = math.hypot(tape, drop_sigma * tie.drop.metres / metres)
+    elif tie.held != "level" and not on_the_house:
+        effect = sigma.unknown_drop_m**2 / (2 * math.sqrt(5) * read)
+        spread = math.hypot(tape, effect)
+    return Distance(index[tie.from_], index[tie.to], metres, spread, tie, tape, effect)
+
+
+def _turns(walks: tuple[Walk, ...], index: dict[str, int], square_sigma_deg: float) -> tuple[Turn, ...]:
+    sigma = max(math.radians(square_sigma_deg), EXACT_TURN_SIGMA_RAD)
+    return tuple(
+        Turn(index[a.from_], index[a.to], index[b.to], math.radians(a.turn_deg), sigma, a)
+        for walk in walks
+        for a, b in walk.joints
+        if a.turn_deg is not None
+    )
+
+
+def _offset(offset: Offset, index: dict[str, int], sigma: _Sigmas, walks: tuple[Walk, ...]) -> WallOffset:
+    """Sign an offset left or right and give the eye's square to `along`."""
+    hand = offset.hand
+    if hand is None:  # outward: right of a walk that has the house on its left
+        run = wall_direction(walks, offset.wall_from, offset.wall_to)
+        if run is None or run[2] is None:
+            raise ValueError(f"the offset of {offset.point} needs a hand")  # the sheets refuse it before
+        right = (run[2] == 1) == (run[0] == offset.wall_from)
+        hand = "right" if right else "left"
+    out = offset.out.metres
+    along_sigma = math.hypot(sigma.tape(offset.along), out * math.tan(sigma.square_by_eye_rad))
+    return WallOffset(
+        index[offset.wall_from],
+        index[offset.wall_to],
+        index[offset.point],
+        offset.along.metres,
+        out if hand == "left" else -out,
+        along_sigma,
+        sigma.tape(offset.out),
+        offset,
+    )

@@ -1,0 +1,98 @@
+"""Doubts of the survey in words, each with its number and the next act."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from asbuilt.findings import Finding, Severity
+from asbuilt.model.property_record import PropertyRecord
+from asbuilt.survey.network import Doubt
+from asbuilt.survey.observations import Observations
+from asbuilt.survey.sides import left_of
+from asbuilt.units import format_length, format_small
+
+Array = NDArray[np.float64]
+
+
+class Wording:
+    """Findings about one property, in its own units and with the names of its own nodes."""
+
+    def __init__(self, record: PropertyRecord, observations: Observations, places: Mapping[int, Array]) -> None:
+        self._units = record.property.units
+        self._names = observations.names
+        self._references = observations.references
+        self._places = places
+
+    def length(self, metres: float) -> str:
+        """Give a length as the property's people write it."""
+        return format_length(metres, self._units)
+
+    def small(self, metres: float) -> str:
+        """Give an uncertainty in the property's units, rounded up."""
+        return format_small(metres, self._units)
+
+    def doubt(self, node: int, doubt: Doubt) -> Finding:
+        """Say why a node has no place, and what would give it one."""
+        name = self._names[node]
+        if doubt.code == "open-mirror":
+            return self._open_mirror(name, doubt)
+        others = self._listed(doubt.others)
+        if doubt.code == "tapes-do-not-meet":
+            gap = self.length(doubt.gap_m)
+            message = f"{name}: the tapes from {others} do not meet: {gap} are missing or too much."
+            return _attention(doubt.code, name, message, "Pull both again; a third tape shows which one is wrong.")
+        if doubt.code == "single-tied":
+            message = f"{name} has a tape from {others} only, which leaves it anywhere on a circle."
+            return _attention(doubt.code, name, message, "Tape it from a second and a third reference point.")
+        if doubt.code == "hangs-on-open":
+            message = f"{name} has no place because {others} has none."
+            return _attention(doubt.code, name, message, f"Settle {others}, or tape {name} from the house.")
+        if doubt.code == "unconnected":
+            message = f"{name} is tied to {others}, but no measurement joins them to the house."
+            return _attention(doubt.code, name, message, "Tape one of them from two house corners.")
+        return self._untied(node)
+
+    def _untied(self, node: int) -> Finding:
+        name = self._names[node]
+        if node < self._references:
+            message = f"Nothing is measured to or from the reference point {name}."
+            act = "Tape it from two other reference points to use it."
+            return Finding("no-ties", name, message, Severity.NOTE, act)
+        message = f"{name} is listed but nothing is measured to it."
+        act = "Tape it from three reference points before it is covered."
+        return _attention("no-ties", name, message, act)
+
+    def _open_mirror(self, name: str, doubt: Doubt) -> Finding:
+        anchors = [node for node in doubt.others if node in self._places][:2]
+        a, b = (self._names[node] for node in anchors)
+        start, end = (self._places[node] for node in anchors)
+        apart = self.length(float(np.linalg.norm(doubt.places[0] - doubt.places[1])))
+        spots = " or ".join(self._spot(start, end, place) for place in doubt.places)
+        message = f"{name} fits two places, {apart} apart: {spots} of the line {a} > {b}."
+        act = f"Note the side, such as `left of {a} > {b}`, or tape it from a point well off that line."
+        return _attention("open-mirror", name, message, act)
+
+    def _spot(self, start: Array, end: Array, place: Array) -> str:
+        out = left_of(start, end, place) / float(np.linalg.norm(end - start))
+        return f"{self.length(abs(out))} {'left' if out >= 0 else 'right'}"
+
+    def against_side(self, node: int, noted: Array, found: Array) -> Finding:
+        """Say that the tapes and the noted side contradict each other."""
+        name, apart = self._names[node], self.length(float(np.linalg.norm(noted - found)))
+        message = f"{name}: the tapes put it {apart} from the noted side, across the line."
+        act = "Look which side it is on, and correct the side or the tapes."
+        return _attention("against-side", name, message, act)
+
+    def gap(self, node: int, a: int, b: int, gap_m: float) -> Finding:
+        """Say that two of a placed node's tapes do not meet."""
+        name = self._names[node]
+        message = f"{name}: the tapes from {self._listed((a, b))} do not meet by {self.length(gap_m)}."
+        return _attention("tapes-do-not-meet", name, message, "Pull both again; one of them is misread.")
+
+    def _listed(self, nodes: tuple[int, ...]) -> str:
+        return " and ".join(self._names[node] for node in nodes) or "other points"
+
+
+def _attention(code: str, subject: str, message: str, act: str) -> Finding:
+    return Finding(code, subject, message, Severity.ATTENTION, act)
