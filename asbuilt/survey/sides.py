@@ -40,10 +40,10 @@ def left_of(a: Array, b: Array, place: Array) -> float:
 class Sides:
     """All sides that the measurer noted, by point."""
 
-    def __init__(self, record: PropertyRecord, observations: Observations) -> None:
+    def __init__(self, record: PropertyRecord, observations: Observations, azimuth_deg: float | None) -> None:
         self._walks = observations.walks
         self._index = observations.index
-        self.heading = _heading(record, self._index)
+        self.heading = _heading(record, self._index, azimuth_deg)
         self.of: dict[int, tuple[Side, ...]] = {}
         for tie in record.ties:
             if tie.side is not None:
@@ -124,8 +124,8 @@ def _area(ring: Array) -> float:
     return float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum() / 2)
 
 
-def _heading(record: PropertyRecord, index: Mapping[str, int]) -> Heading | None:
+def _heading(record: PropertyRecord, index: Mapping[str, int], azimuth_deg: float | None) -> Heading | None:
     earth = record.property.earth
-    if earth is None or earth.azimuth_deg is None or earth.wall_from is None or earth.wall_to is None:
+    if azimuth_deg is None or earth is None or earth.wall_from is None or earth.wall_to is None:
         return None
-    return Heading(index[earth.wall_from], index[earth.wall_to], earth.azimuth_deg)
+    return Heading(index[earth.wall_from], index[earth.wall_to], azimuth_deg)

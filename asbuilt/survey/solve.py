@@ -51,7 +51,7 @@ class _Survey:
         self.record = record
         self.azimuth_deg = azimuth_deg
         self.observations = observe(record)
-        self.sides = Sides(record, self.observations)
+        self.sides = Sides(record, self.observations, azimuth_deg)
         self.findings: list[Finding] = []
 
     def solve(self) -> Solution:

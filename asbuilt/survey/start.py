@@ -48,7 +48,7 @@ def _nearest_meeting(center_a: ArrayLike, radius_a: float, center_b: ArrayLike, 
     a, b = np.asarray(center_a, dtype=float), np.asarray(center_b, dtype=float)
     length = float(np.linalg.norm(b - a))
     if length == 0:
-        return np.array([a + (0.0, radius_a), a - (0.0, radius_a)])
+        return np.asarray(a + np.array([[0.0, radius_a], [0.0, -radius_a]]))
     u = (b - a) / length
     left = np.array([-u[1], u[0]])
     along = (radius_a**2 - radius_b**2 + length**2) / (2 * length)
