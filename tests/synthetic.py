@@ -1,8 +1,8 @@
 """Random properties whose truth is known: a house, points round it, and readings with the stated noise.
 
 Nothing here imports `asbuilt.survey`, so that what the survey gives can be held against it. Truth is in
-metres in the frame of the house: origin at the first wall's `from`, +x along the true direction of the first wall
-from -> to, +y left of it.
+metres in the frame of the house: origin at the first wall's `from`, +x along the true direction of the first
+wall from -> to, +y left of it.
 
 The noise is that of the field sheets' contract: walls 15 mm, tapes hypot(15 mm, 0.5 mm/m), turns 0.2 degrees,
 a square judged by eye 2 degrees; the sheet's rounding is part of it. A tape held slope, or held nobody knows
@@ -32,7 +32,7 @@ FOOT_M = 0.3048
 WALL_SIGMA_M = 0.015
 SQUARE_BY_EYE_DEG = 2.0
 MOST_UNKNOWN_DROP_M = 2 * FOOT_M
-STEPS_M = {"half-inch": FOOT_M / 24, "hundredth-foot": FOOT_M / 100, "mm": 0.001, "exact": 0.0}
+STEPS_M = {"half-inch": 0.0127, "hundredth-foot": 0.003048, "mm": 0.001, "exact": 0.0}
 UNITS = {"half-inch": "ft-in", "hundredth-foot": "ft", "mm": "m", "exact": "m"}
 KINDS = ("septic tank", "pump tank", "lateral", "building sewer", "cleanout", "electrical cable", "well")
 BLUNDERS = ("one foot", "ten feet", "swapped digits", "inches as tenths", "wrong corner")
@@ -63,9 +63,7 @@ class Options:
     unknown_turns: float = 0.0
     square_sigma_deg: float = 0.2
     noise: float = 1.0  #: factor on all errors of readings; 0 = none
-    independent_drops: bool = (
-        False  #: the unknown drop differs from tape to tape, as the observation model has it
-    )
+    independent_drops: bool = False  #: the unknown drop differs from tape to tape, as the observation model has it
     min_crossing_deg: float = 15.0  #: some pair of tapes crosses at least so steeply (not for `near_wall`)
     collinear_m: float = 0.6  #: references nearer than this to one line need a side
     blunders: int = 0  #: tapes to points that are misread
@@ -87,9 +85,7 @@ class Synthetic:
     record: PropertyRecord
     truth: dict[str, tuple[float, float]]  #: reference points and points, metres
     drops: dict[str, float]  #: true drop of each point below the tape's end, metres
-    marks: dict[
-        str, frozenset[str]
-    ]  #: of each point: "2 ties", "chain 1", "offset", "near wall", "slope" ...
+    marks: dict[str, frozenset[str]]  #: of each point: "2 ties", "chain 1", "offset", "near wall", "slope" ...
     blunders: tuple[Blunder, ...] = ()
 
 
@@ -122,7 +118,8 @@ def write_length(metres: float, reading: str) -> Length:
         return Length(f"{count / 100:.2f}'", count * 3048 / 1_000_000, step)
     feet, halves = divmod(count, 24)
     inches = f"{halves // 2}" + (" 1/2" if halves % 2 else "")
-    return Length(f"{feet}' {inches}\"", count * 127 / 10_000, step)
+    shown = step if halves % 2 else 2 * step  # the step that the writing shows: 9" could be read to the inch
+    return Length(f"{feet}' {inches}\"", count * 127 / 10_000, shown)
 
 
 def side_of(place: Array, a: Array, b: Array) -> str:
@@ -232,13 +229,9 @@ class _Maker:
         elif held == "unknown drop":
             self.drops[name] = float(self.rng.uniform(0, MOST_UNKNOWN_DROP_M))
         self.places[name] = place
-        deep = (
-            1 + max(self.depth[n] for n in tied) if any(n not in self._reference_names() for n in tied) else 0
-        )
+        deep = 1 + max(self.depth[n] for n in tied) if any(n not in self._reference_names() for n in tied) else 0
         self.depth[name] = deep
-        needs_side = (
-            len(tied) == 2 or off_line(np.array([self.places[n] for n in tied])) < options.collinear_m
-        )
+        needs_side = len(tied) == 2 or off_line(np.array([self.places[n] for n in tied])) < options.collinear_m
         how = None if held == "unknown drop" else held
         tapes = self._tapes(name, tied, how, needs_side=needs_side)
         self.ties.append(tapes)
@@ -252,7 +245,7 @@ class _Maker:
             side = self._side(name, tied)
         tapes = [self.tape(n, name, side=side if n == tied[0] else None, held=held) for n in tied]
         if self.rng.random() < self.options.second_tape:
-            tapes.append(self.tape(tied[-1], name, held=held))
+            tapes.append(replace(self.tape(tied[-1], name, held=held), note="second tape"))
         return tapes
 
     def _side(self, name: str, tied: list[str]) -> Side:
@@ -314,9 +307,7 @@ class _Maker:
 
     def _walls_with_outside(self) -> list[tuple[str, str]]:
         """Give the walls whose outward side the sheets tell: of a closed walk, between true corners."""
-        marks = {
-            b for (_, b), turn in zip(self.house.wall_ends, self.house.turns_deg, strict=False) if turn == 0
-        }
+        marks = {b for (_, b), turn in zip(self.house.wall_ends, self.house.turns_deg, strict=False) if turn == 0}
         if not (self.house.closed and self.house.turn_known.all()):
             return []
         return [ends for ends in self.house.wall_ends if not marks & set(ends)]
@@ -388,9 +379,7 @@ class _Maker:
 
     def _draw_ties(self, place: Array, count: Any, chained: bool) -> list[str] | None:
         """Draw what a place is taped from, near ones likelier; None where the tapes cross too flatly."""
-        away = {
-            n: float(np.hypot(*(p - place))) for n, p in self.places.items() if n in self._reference_names()
-        }
+        away = {n: float(np.hypot(*(p - place))) for n, p in self.places.items() if n in self._reference_names()}
         mates = {
             n: float(np.hypot(*(self.places[n] - place)))
             for n, depth in self.depth.items()
@@ -403,9 +392,7 @@ class _Maker:
             return None
         weights = np.array([(6.0 if n in mates else 1.0) / (d + 3.0) for n, d in usable.items()])
         for _ in range(20):
-            tied = [
-                str(n) for n in self.rng.choice(list(usable), k, replace=False, p=weights / weights.sum())
-            ]
+            tied = [str(n) for n in self.rng.choice(list(usable), k, replace=False, p=weights / weights.sum())]
             if (not chained or any(n in mates for n in tied)) and self._crosses(place, tied):
                 return tied
         return None

@@ -44,20 +44,13 @@ def write_sheets(record: PropertyRecord, folder: Path, *, as_cards: bool = False
     _write(
         folder / "points.csv",
         head,
-        (
-            [p.component, p.point, _number(p.order), *_card(cards.get(p.name, ()))][: len(head)]
-            for p in record.points
-        ),
+        ([p.component, p.point, _number(p.order), *_card(cards.get(p.name, ()))][: len(head)] for p in record.points),
     )
     on_cards = {id(tie) for ties in cards.values() for tie in ties}
     _write(
         folder / "ties.csv",
         ["from", "to", "distance", "side", "held", "drop", "note"],
-        (
-            [t.from_, t.to, t.distance, t.side, t.held, t.drop, t.note]
-            for t in record.ties
-            if id(t) not in on_cards
-        ),
+        ([t.from_, t.to, t.distance, t.side, t.held, t.drop, t.note] for t in record.ties if id(t) not in on_cards),
     )
     _write(
         folder / "offsets.csv",

@@ -6,6 +6,8 @@ import math
 import re
 import tomllib
 from collections import Counter
+from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -13,7 +15,8 @@ import numpy as np
 import pytest
 
 from asbuilt.model.measurements import Tie
-from asbuilt.units import Length
+from asbuilt.record.sheets import read_sheets
+from asbuilt.units import Length, parse_length
 from tests.synthetic import BLUNDERS, FOOT_M, STEPS_M, Synthetic, make_property, tape_sigma, write_length
 from tests.synthetic_house import SHAPES, make_house
 from tests.synthetic_sheets import write_sheets
@@ -87,9 +90,7 @@ def test_the_walk_closes_and_its_turns_add_up_to_a_full_circle() -> None:
         assert [w.to for w in walls] == [w.from_ for w in walls[1:]] + [walls[0].from_]
         assert abs(sum(w.turn_deg or 0.0 for w in walls)) == 360
         for wall in walls:
-            assert (
-                wall.turn_deg == {"L": 90.0, "R": -90.0}.get(wall.turn) or wall.turn == f"{wall.turn_deg:.0f}"
-            )
+            assert wall.turn_deg == {"L": 90.0, "R": -90.0}.get(wall.turn) or wall.turn == f"{wall.turn_deg:.0f}"
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -164,9 +165,7 @@ def test_tapes_of_which_nothing_is_noted_slope_by_a_drop_of_up_to_two_feet() -> 
 
 
 def test_without_noise_the_readings_are_the_truth_and_the_corners_square() -> None:
-    made = make_property(
-        np.random.default_rng(2), noise=0, reading="exact", slope=0, unknown_drop=0, offsets=0.3
-    )
+    made = make_property(np.random.default_rng(2), noise=0, reading="exact", slope=0, unknown_drop=0, offsets=0.3)
     assert made.record.offsets
     for tie in made.record.ties:
         assert tie.distance.metres == pytest.approx(across(made, tie.from_, tie.to), abs=1e-8)
@@ -190,18 +189,14 @@ def test_offsets_err_along_by_the_eye_and_say_the_true_hand() -> None:
                 assert (foot.imag < 0) == (forward == (around == 1))
             else:
                 assert o.hand == ("left" if foot.imag > 0 else "right")
-            if (
-                foot.real > 0.8
-            ):  # nearer the corner the foot of an eye's square may fall short of it: drawn again
+            if foot.real > 0.8:  # nearer the corner the foot of an eye's square may fall short of it: drawn again
                 askew = math.radians(2) * abs(foot.imag)
                 along.append((o.along.metres - foot.real) / math.hypot(tape_sigma(foot.real), askew))
                 out.append((o.out.metres - abs(foot.imag)) / tape_sigma(abs(foot.imag)))
     assert 30 < unsaid < len(out)
     assert len(along) > 250
     assert_standard_normal(along)
-    assert np.std(out) == pytest.approx(
-        1, abs=0.15
-    )  # the slant of the eye's square makes `out` 4 mm long at 6 m
+    assert np.std(out) == pytest.approx(1, abs=0.15)  # the slant of the eye's square makes `out` 4 mm long at 6 m
 
 
 def test_sides_are_true_and_stand_where_they_are_needed() -> None:
@@ -263,9 +258,7 @@ def test_the_number_of_ties_can_be_set(ties: int) -> None:
 
 
 def test_an_open_walk_leaves_out_its_last_wall_and_its_last_turn() -> None:
-    made = make_property(
-        np.random.default_rng(4), closed_walk=False, shapes=("rectangle",), bay=0, door_mark=0
-    )
+    made = make_property(np.random.default_rng(4), closed_walk=False, shapes=("rectangle",), bay=0, door_mark=0)
     assert [w.turn for w in made.record.walls][-1] == "?"
     assert len(made.record.walls) == 3
     assert made.record.walls[-1].turn_deg is None
@@ -278,12 +271,14 @@ def test_lengths_are_written_as_people_write_them_and_mean_what_they_say() -> No
         read = write_length(metres, "half-inch")
         match = re.fullmatch(r"""(\d+)' (\d+)( 1/2)?\"""", read.as_read)
         assert match is not None
+        assert parse_length(read.as_read) == read
         inches = int(match[1]) * 12 + int(match[2]) + (Fraction(1, 2) if match[3] else 0)
         assert int(match[2]) < 12
         assert read.metres == float(inches * Fraction(254, 10000))
         assert abs(read.metres - metres) <= 0.00635 + 1e-9
         tenths = write_length(metres, "hundredth-foot")
         assert tenths.metres == float(Fraction(tenths.as_read.rstrip("'")) * Fraction(3048, 10000))
+        assert parse_length(tenths.as_read) == tenths
         assert write_length(metres, "mm") == Length(f"{metres:.3f} m", round(metres, 3), 0.001)
 
 
@@ -305,9 +300,7 @@ def test_blunders_are_told_and_change_one_thing_each() -> None:
 
 @pytest.mark.parametrize("as_cards", [False, True])
 def test_field_sheets_hold_every_reading_once(tmp_path: Path, as_cards: bool) -> None:
-    made = make_property(
-        np.random.default_rng(21), reading="half-inch", points=(30, 30), slope=0.3, offsets=0.1
-    )
+    made = make_property(np.random.default_rng(21), reading="half-inch", points=(30, 30), slope=0.3, offsets=0.1)
     write_sheets(made.record, tmp_path / "sheets", as_cards=as_cards)
     sheets = {}
     for file in (tmp_path / "sheets").glob("*.csv"):
@@ -330,3 +323,23 @@ def test_field_sheets_hold_every_reading_once(tmp_path: Path, as_cards: bool) ->
     told = tomllib.loads((tmp_path / "sheets" / "property.toml").read_text(encoding="utf-8"))
     assert told["name"] == made.record.property.name
     assert told["units"] == "ft-in"
+
+
+def unsided(ties: Iterable[Tie]) -> Counter[Tie]:
+    return Counter(replace(tie, side=None) for tie in ties)
+
+
+def sides_by_point(ties: Iterable[Tie]) -> dict[str, str]:
+    """Give the side of each point; the reader adds to `out` the wall that it is out of."""
+    return {tie.to: "out" if tie.side.word == "out" else str(tie.side) for tie in ties if tie.side}
+
+
+@pytest.mark.parametrize("options", [{}, {"closed_walk": False}, {"reading": "hundredth-foot", "unknown_turns": 0.2}])
+def test_field_sheets_read_back_as_the_same_record(tmp_path: Path, options: dict[str, object]) -> None:
+    for seed in range(6):
+        record = make_property(np.random.default_rng([9, seed]), **options).record
+        for as_cards in (False, True):
+            back = read_sheets(write_sheets(record, tmp_path / f"{seed}{as_cards}", as_cards=as_cards)).record
+            assert unsided(back.ties) == unsided(record.ties)
+            assert sides_by_point(back.ties) == sides_by_point(record.ties)
+            assert replace(back, ties=()) == replace(record, ties=())

@@ -3,6 +3,8 @@
 import dataclasses
 import json
 import re
+from base64 import b64encode
+from colorsys import rgb_to_hsv
 from datetime import date
 from hashlib import sha256
 from html.parser import HTMLParser
@@ -54,9 +56,7 @@ def at(x_m: float, y_m: float) -> tuple[float, float]:
 MARKS = {"A": (0, 0), "B": (12, 0), "C": (12, 7), "D": (0, 9)}
 
 
-def measured(
-    component: str, point: str, kind: str, x_m: float, y_m: float, marks: str, **more: Any
-) -> Feature:
+def measured(component: str, point: str, kind: str, x_m: float, y_m: float, marks: str, **more: Any) -> Feature:
     """Make a located point with a reading from each of the marks."""
     ties = []
     for mark in marks:
@@ -74,9 +74,7 @@ def measured(
         "ties": ties,
         **more,
     }
-    return Feature(
-        "point", f"{component}/{point}" if point else component, kind, Point(at(x_m, y_m)), attributes
-    )
+    return Feature("point", f"{component}/{point}" if point else component, kind, Point(at(x_m, y_m)), attributes)
 
 
 def sample_features() -> tuple[Feature, ...]:
@@ -102,9 +100,7 @@ def sample_features() -> tuple[Feature, ...]:
         return Feature("component", name, kind, geometry, attributes)
 
     corners = [
-        Feature(
-            "reference", mark, "corner", Point(at(*xy)), {"description": f"corner {mark}, outside of siding"}
-        )
+        Feature("reference", mark, "corner", Point(at(*xy)), {"description": f"corner {mark}, outside of siding"})
         for mark, xy in MARKS.items()
     ]
     pins = [
@@ -176,9 +172,7 @@ def sample_features() -> tuple[Feature, ...]:
             mark="T1",
             description="centre of the green plastic lid",
         ),
-        measured(
-            "septic tank", "outlet lid", "septic tank", 17.5, -6.1, "ABC", depth_text="1' 4\" below grade"
-        ),
+        measured("septic tank", "outlet lid", "septic tank", 17.5, -6.1, "ABC", depth_text="1' 4\" below grade"),
         measured("pump tank", "lid", "pump tank", 21.1, -6.1, "AB", depth_text='6" below grade'),
         measured("building sewer", "cleanout", "building sewer", 13.4, 2, "BCA"),
         measured("building sewer", "bend", "building sewer", 13.4, 1.4, "BC"),
@@ -243,9 +237,7 @@ def hostile(value: Any, payload: str) -> Any:
         return payload
     if isinstance(value, Feature):
         attributes = hostile(dict(value.attributes), payload)
-        return Feature(
-            value.role, f"{value.name} {payload}", f"{value.kind} {payload}", value.geometry, attributes
-        )
+        return Feature(value.role, f"{value.name} {payload}", f"{value.kind} {payload}", value.geometry, attributes)
     if isinstance(value, dict):
         # A point must still find its component, so these two keep their own word before the payload.
         return {
@@ -271,3 +263,396 @@ def hostile_sheet(payload: str) -> MapSheet:
         due=hostile(sheet.due, payload),
         cautions=hostile(sheet.cautions, payload),
     )
+
+
+# ------------------------------------------------------------ reading the document as a browser would
+
+
+class Reader(HTMLParser):
+    """Collects elements and the text of scripts and styles."""
+
+    def __init__(self, document: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.scripts: list[tuple[dict[str, str | None], str]] = []
+        self.styles: list[str] = []
+        self.inside = ""
+        self.feed(document)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note an element, and begin its text where it is a script or a style."""
+        self.tags.append((tag, dict(attrs)))
+        self.inside = tag
+        if tag == "script":
+            self.scripts.append((dict(attrs), ""))
+        elif tag == "style":
+            self.styles.append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        """Note that the last element has ended."""
+        self.inside = ""
+
+    def handle_data(self, data: str) -> None:
+        """Gather the text of scripts and styles."""
+        if self.inside == "script":
+            self.scripts[-1] = (self.scripts[-1][0], self.scripts[-1][1] + data)
+        elif self.inside == "style":
+            self.styles[-1] += data
+
+
+def block_of(document: str) -> dict[str, Any]:
+    """Read the data block back."""
+    match = re.search(r'<script type="application/json" id="plan-data">(.*?)</script>', document, re.DOTALL)
+    assert match is not None
+    plan: dict[str, Any] = json.loads(match.group(1))
+    return plan
+
+
+def texts_of(value: Any) -> list[str]:
+    """List every text inside a JSON value."""
+    if isinstance(value, str):
+        return [value]
+    if isinstance(value, dict):
+        return [text for item in value.values() for text in texts_of(item)]
+    if isinstance(value, list | tuple):
+        return [text for item in value for text in texts_of(item)]
+    return []
+
+
+@pytest.fixture(scope="module")
+def document() -> str:
+    return render_map(sample_sheet())
+
+
+# ------------------------------------------------------------ nothing typed is markup or template
+
+
+@pytest.mark.parametrize("payload", PAYLOADS)
+def test_a_hostile_text_in_every_field_is_neither_run_nor_changed(
+    payload: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    sheet = hostile_sheet(payload)
+    document = render_map(sheet)
+    assert list(tmp_path.iterdir()) == []  # the template payload makes a folder where it is compiled
+    plan = block_of(document)
+    assert plan["title"] == payload
+    assert plan["as_of"] == payload
+    assert plan["subtitle"] == [payload] * 2
+    assert plan["cautions"] == [payload] * 2
+    assert [item["message"] for item in plan["findings"]] == [payload] * 2
+    assert [item["task"] for item in plan["due"]] == [payload]
+    for feature, drawn in zip(sheet.features, plan["features"], strict=True):
+        assert drawn["name"] == feature.name
+        assert drawn["kind"] == feature.kind
+        assert drawn["attributes"] == json.loads(json.dumps(dict(feature.attributes)))
+
+
+@pytest.mark.parametrize("payload", PAYLOADS)
+def test_a_hostile_text_adds_no_element_to_the_document(payload: str) -> None:
+    plain, hostile_one = Reader(render_map(sample_sheet())), Reader(render_map(hostile_sheet(payload)))
+    assert [tag for tag, _ in hostile_one.tags] == [tag for tag, _ in plain.tags]
+    assert [text for attributes, text in hostile_one.scripts if "type" not in attributes] == [
+        text for attributes, text in plain.scripts if "type" not in attributes
+    ]
+
+
+def test_every_text_field_of_the_sheet_takes_part_in_the_hostile_test() -> None:
+    """Guards the test above: a field that a later change adds must not be left out of it."""
+    left = [text for text in texts_of(block_of(render_map(hostile_sheet("QQQ")))) if "QQQ" not in text]
+    constants = {"ft-in", *webmap.SYMBOL_WORDS, "spot", "mark", "point", "line", "area"}
+    constants |= {"building", "reference", "component"} | set(texts_of([g.as_json() for g in webmap.GROUPS]))
+    assert {text for text in left if not re.fullmatch(r"(map|feature_group)_[0-9a-f]+", text)} <= constants
+
+
+def test_folium_is_handed_nothing_but_constants(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The frame of two properties with nothing in common but their kinds is the same to the byte."""
+    frames = []
+    made = webmap.make_frame
+    monkeypatch.setattr(webmap, "make_frame", lambda *given: frames.append(made(*given)) or frames[-1])
+    render_map(sample_sheet())
+    render_map(hostile_sheet("QQQ"))
+    assert frames[0] == frames[1]
+
+
+def test_without_a_script_the_ties_stand_in_a_table_as_text() -> None:
+    document = render_map(hostile_sheet("<b>23' 4 1/2\"</b>"))
+    plain = document[document.index("<noscript>") : document.index("</noscript>")]
+    assert "&lt;b&gt;23&#x27; 4 1/2&quot;&lt;/b&gt;" in plain
+    assert "<b>" not in plain
+    rows = render_map(sample_sheet()).split("<noscript>")[1].split("</noscript>")[0].split("<tr>")
+    lid = next(row for row in rows if "septic tank/inlet lid" in row)
+    assert "A: 54&#x27; 8&quot;<br>B: 23&#x27; 1&quot;<br>C: 44&#x27; 6&quot;" in lid
+    assert "1&#x27; 2&quot; below grade to top" in lid
+    assert "within 2 in, 19 times in 20" in lid
+    unsure = next(row for row in rows if "lost valve/lid" in row)
+    assert "not located; not checked" in unsure
+
+
+# ------------------------------------------------------------ nothing comes from the network
+
+
+def test_the_only_address_in_the_frame_is_the_background_and_its_credit(document: str) -> None:
+    frame = document.replace(ASSETS.joinpath("leaflet/leaflet.js").read_text().split("//# source")[0], "")
+    found = set(re.findall(r"https?://[^\s\"'<>;)\\]+", frame))
+    namespaces = {"http://www.w3.org/2000/svg"}
+    assert found - namespaces == {STREETS.url, STREETS.credit_url, STREETS.host}
+    assert "sourceMappingURL" not in document
+
+
+def test_no_element_fetches_anything(document: str) -> None:
+    for tag, attributes in Reader(document).tags:
+        assert "src" not in attributes, tag
+        if tag == "link":
+            assert (attributes["href"] or "").startswith("data:")
+    assert not re.findall(r"url\((?!data:)|@import", "".join(Reader(document).styles))
+
+
+def test_the_policy_names_each_script_and_style_by_its_hash_and_nothing_else(document: str) -> None:
+    reader = Reader(document)
+    policy = next(a["content"] for tag, a in reader.tags if tag == "meta" and "http-equiv" in a) or ""
+    rules = dict(rule.strip().split(" ", 1) for rule in policy.split(";"))
+
+    def names(texts: list[str]) -> set[str]:
+        return {f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'" for text in texts}
+
+    scripts = [text for attributes, text in reader.scripts if "type" not in attributes]
+    assert len(scripts) == 3
+    assert set(rules["script-src"].split()) == names(scripts)
+    assert set(rules["style-src"].split()) == names(reader.styles)
+    assert rules["default-src"] == "'none'"
+    assert rules["img-src"] == "data: https://tile.openstreetmap.org"
+
+
+def test_the_background_is_off_and_a_property_without_a_place_has_none() -> None:
+    frame = webmap.make_frame(webmap.GROUPS, STREETS)
+    tiles = re.search(r"var (tile_layer_\w+) = L.tileLayer", frame.script)
+    assert tiles is not None
+    assert f"{tiles.group(1)}.addTo(" not in frame.script
+    assert '"maxNativeZoom": 19' in frame.script
+    for document in (render_map(sample_sheet(placed=False)), render_map(sample_sheet(), background=None)):
+        assert "tileLayer(\n" not in document
+        assert "openstreetmap" not in document
+        assert "img-src data:;" in document
+
+
+def test_a_library_that_is_not_packaged_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    links = [*webmap.OfflineMap.default_js, ("extra", "https://cdn.example.org/extra.js")]
+    monkeypatch.setattr(webmap.OfflineMap, "default_js", links)
+    with pytest.raises(FrameError) as caught:
+        render_map(sample_sheet())
+    message = "the map's frame asks for 'extra' (https://cdn.example.org/extra.js), which is not packaged with asbuilt"
+    assert str(caught.value) == message
+
+
+@pytest.mark.parametrize(
+    ("url", "credit", "credit_url"),
+    [
+        ("http://tiles.example.org/{z}/{x}/{y}.png", "Us", "https://example.org"),
+        ("https://tiles.example.org/{{7*7}}/{z}/{x}/{y}.png", "Us", "https://example.org"),
+        ("https://tiles.example.org/{% raw %}/{z}/{x}/{y}.png", "Us", "https://example.org"),
+        ("https://tiles.example.org/{z}/{x}.png", "Us", "https://example.org"),
+        ("https://tiles.example.org/{z}/{x}/{y}.png';alert(1)", "Us", "https://example.org"),
+        ("https://tiles.example.org/{z}/{x}/{y}.png", "{{ us }}", "https://example.org"),
+        ("https://tiles.example.org/{z}/{x}/{y}.png", "<b>Us</b>", "https://example.org"),
+        ("https://tiles.example.org/{z}/{x}/{y}.png", "Us", "javascript:alert(1)"),
+    ],
+)
+def test_a_background_that_could_be_template_or_markup_is_refused(url: str, credit: str, credit_url: str) -> None:
+    with pytest.raises(BackgroundError, match=r"^background "):
+        Background(url, credit, credit_url)
+
+
+def test_a_background_with_subdomains_is_allowed_by_the_policy_as_a_family() -> None:
+    tiles = Background("https://{s}.tiles.example.org/{z}/{x}/{y}.png", "Example", "https://example.org/terms")
+    assert "img-src data: https://*.tiles.example.org;" in render_map(sample_sheet(), background=tiles)
+
+
+# ------------------------------------------------------------ same in, same out
+
+
+def test_two_renders_are_the_same_to_the_byte_and_leave_chance_as_it_was(document: str) -> None:
+    drawn = vars(branca.element)["urandom"]
+    assert render_map(sample_sheet()) == document
+    assert vars(branca.element)["urandom"] is drawn
+    assert folium.FeatureGroup().get_name() != folium.FeatureGroup().get_name()
+
+
+def test_steady_names_end_with_an_error_too() -> None:
+    drawn = vars(branca.element)["urandom"]
+    with pytest.raises(KeyError), webmap.steady_ids():
+        raise KeyError
+    assert vars(branca.element)["urandom"] is drawn
+
+
+def test_the_packaged_files_are_those_of_the_list_of_sums() -> None:
+    lines = ASSETS.joinpath("SHA256SUMS").read_text().splitlines()
+    sums = dict(reversed(line.split("  ")) for line in lines)
+    assert set(sums) == {f"leaflet/{item.name}" for item in ASSETS.joinpath("leaflet").iterdir()}
+    for name, expected in sums.items():
+        assert sha256(ASSETS.joinpath(*name.split("/")).read_bytes()).hexdigest() == expected, name
+    assert "Leaflet 1.9.4" in ASSETS.joinpath("leaflet/leaflet.js").read_text()[:200]
+
+
+# ------------------------------------------------------------ what is drawn
+
+
+def test_a_degree_has_the_published_length() -> None:
+    """Lengths of a degree on WGS 84, km, as printed in handbook tables (from memory): 0, 45 and 60 degrees."""
+    table = {0.0: (111.320, 110.574), 45.0: (78.847, 111.132), 60.0: (55.800, 111.412)}
+    for latitude, (east_km, north_km) in table.items():
+        east_m, north_m = webmap.metres_per_degree(latitude)
+        assert east_m / 1000 == pytest.approx(east_km, abs=0.0006)
+        assert north_m / 1000 == pytest.approx(north_km, abs=0.0006)
+
+
+@pytest.mark.parametrize(
+    ("kind", "group"),
+    [
+        ("septic tank", "sewer"),
+        ("building sewer", "sewer"),
+        ("pressure lateral", "sewer"),
+        ("distribution box", "sewer"),
+        ("Inspection ports", "sewer"),
+        ("rain water drain", "sewer"),
+        ("well", "water"),
+        ("water line", "water"),
+        ("electrical cable", "electric"),
+        ("control panel", "electric"),
+        ("alarm wire", "signal"),
+        ("float cable", "signal"),
+        ("propane line", "gas"),
+        ("irrigation line", "reclaimed"),
+        ("property line", "survey"),
+        ("reserve area", "reserve"),
+        ("buried treasure", "other"),
+        ("", "other"),
+    ],
+)
+def test_a_kind_takes_the_colour_of_its_utility(kind: str, group: str) -> None:
+    assert webmap.group_of(Feature("component", "x", kind, None)) == group
+
+
+def test_the_colours_are_the_hues_of_the_uniform_colour_code() -> None:
+    """APWA Uniform Color Code: green sewer, blue water, red electric, orange signal, yellow gas, purple, pink."""
+    hues = {"sewer": 140, "water": 220, "electric": 355, "signal": 25, "gas": 48, "reclaimed": 278, "survey": 324}
+    for group in webmap.GROUPS:
+        if group.key in hues:
+            colour = group.fill if group.key == "gas" else group.colour
+            red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+            hue, saturation, _ = rgb_to_hsv(red, green, blue)
+            assert abs(hue * 360 - hues[group.key]) < 15, group.key
+            assert saturation > 0.8, group.key
+
+
+def test_no_two_layers_share_both_dash_and_fill() -> None:
+    """On a black and white print the dashes alone must tell the lines apart."""
+    lines = [g for g in webmap.GROUPS if g.key not in ("building", "reference")]
+    assert len({group.dash for group in lines}) == len(lines)
+
+
+def test_colours_stand_out_on_the_ground_of_the_plan() -> None:
+    """WCAG 2.1, 1.4.11: graphics need a contrast of 3 : 1; here 4 : 1 for use in the sun."""
+
+    def luminance(colour: str) -> float:
+        channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in channels)
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    ground = re.search(r"--ground: (#[0-9a-f]{6})", ASSETS.joinpath("plan.css").read_text())
+    assert ground is not None
+    for group in webmap.GROUPS:
+        contrast = (luminance(ground.group(1)) + 0.05) / (luminance(group.colour) + 0.05)
+        assert contrast >= 4, (group.key, contrast)
+
+
+@pytest.mark.parametrize(
+    ("role", "name", "kind", "symbol"),
+    [
+        ("point", "septic tank/inlet lid", "septic tank", "lid"),
+        ("point", "septic tank/NE corner", "septic tank", "spot"),
+        ("point", "building sewer/two-way cleanout", "building sewer", "cleanout"),
+        ("point", "lateral-2/turn-up", "lateral", "flush"),
+        ("point", "lateral-2/far-end", "lateral", "spot"),
+        ("point", "cleanout 1", "cleanout", "cleanout"),
+        ("component", "panel", "control panel", "box"),
+        ("point", "well", "well", "well"),
+        ("reference", "well casing", "well", "mark"),
+    ],
+)
+def test_a_point_takes_the_shape_of_what_it_is(role: str, name: str, kind: str, symbol: str) -> None:
+    assert webmap.symbol_of(Feature(role, name, kind, None)) == symbol
+
+
+def test_what_was_taken_out_has_its_own_layer_with_its_points() -> None:
+    tank = {"removed_on": "2011-06-10"}
+    old = (
+        Feature("component", "tank", "septic tank", None, tank),
+        Feature("point", "tank/lid", "septic tank", None, {"component": "tank", "point": "lid"}),
+    )
+    groups = [f["group"] for f in block_of(render_map(sample_sheet(features=old)))["features"]]
+    assert groups == ["gone", "gone"]
+    new = Feature("component", "tank", "septic tank", None, {})
+    groups = [f["group"] for f in block_of(render_map(sample_sheet(features=(*old, new))))["features"]]
+    assert groups == ["gone", "sewer", "sewer"]
+
+
+def test_geometries_of_every_sort_become_parts_in_longitude_latitude() -> None:
+    ring = [(0.0, 1.0), (2.0, 1.0), (2.0, 3.0), (0.0, 1.0)]
+    drawn = [
+        Point(1, 2, 3),
+        LineString([(0, 1), (2, 3)]),
+        Polygon(ring),
+        MultiPoint([(1, 2), (3, 4)]),
+        Polygon(),
+        None,
+    ]
+    features = tuple(Feature("component", str(i), "well", geometry) for i, geometry in enumerate(drawn))
+    parts = [f["parts"] for f in block_of(render_map(sample_sheet(features=features)))["features"]]
+    assert parts == [
+        [{"type": "point", "at": [1.0, 2.0]}],
+        [{"type": "line", "at": [[0.0, 1.0], [2.0, 3.0]]}],
+        [{"type": "area", "at": [[list(corner) for corner in ring]]}],
+        [{"type": "point", "at": [1.0, 2.0]}, {"type": "point", "at": [3.0, 4.0]}],
+        [],
+        [],
+    ]
+
+
+def test_a_sheet_with_nothing_on_it_still_makes_a_document() -> None:
+    plan = block_of(render_map(MapSheet("", (), "m", (), placed=False, as_of="")))
+    assert plan["features"] == []
+    assert plan["groups"] == []
+    assert plan["north_up"] is False
+
+
+def test_an_azimuth_without_a_place_keeps_north_up() -> None:
+    assert block_of(render_map(sample_sheet(placed=False, north_up=True)))["north_up"] is True
+
+
+def test_dates_are_written_and_what_is_not_json_is_refused() -> None:
+    def sheet(value: Any) -> MapSheet:
+        return sample_sheet(features=(Feature("component", "x", "well", None, {"installed_on": value}),))
+
+    plan = block_of(render_map(sheet(date(2011, 6, 14))))
+    assert plan["features"][0]["attributes"]["installed_on"] == "2011-06-14"
+    with pytest.raises(TypeError, match="is not a plain JSON value"):
+        render_map(sheet(object()))
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        render_map(sheet(float("nan")))
+
+
+def test_units_are_those_of_the_property_sheet() -> None:
+    with pytest.raises(ValueError, match=r"^units 'yd': one of ft-in, ft, m$"):
+        sample_sheet(units="yd")
+
+
+def test_the_script_writes_no_markup() -> None:
+    """The one rule that keeps names from being run in the browser."""
+    script = ASSETS.joinpath("plan.js").read_text()
+    code = re.sub(r"/\*.*?\*/|//[^\n]*", "", script, flags=re.DOTALL)
+    for word in ("innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "Function("):
+        assert word not in code
+    assert "bindTooltip" not in code
+    assert "bindPopup" not in code

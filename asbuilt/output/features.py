@@ -168,7 +168,7 @@ class _Builder:
         ]
 
     def _along(self) -> Array:
-        """Unit vector of the first wall; the first axis where there is none."""
+        """Give the unit vector of the first wall; the first axis where there is none."""
         ends = [(w.from_, w.to) for w in self.record.walls if w.from_ in self.places and w.to in self.places]
         if not ends:
             return np.array([1.0, 0.0])

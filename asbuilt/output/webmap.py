@@ -17,7 +17,7 @@ from datetime import date
 from hashlib import sha256
 from html import escape
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 import branca.element
 import folium
@@ -135,7 +135,8 @@ def render_map(sheet: MapSheet, *, background: Background | None = STREETS) -> s
         folium's frame asks for a library that is not packaged.
     """
     background = background if sheet.placed else None
-    features = [_feature(feature) for feature in sheet.features]
+    gone = _gone(sheet.features)
+    features = [_feature(feature, gone) for feature in sheet.features]
     used = {feature["group"] for feature in features}
     groups = tuple(group for group in GROUPS if group.key in used)
     frame = make_frame(groups, background)
@@ -176,7 +177,7 @@ GROUPS = (
     Group("sewer", "Sewer and drain", "#00722f"),
     Group("water", "Drinking water", "#0046c7", "16 6"),
     Group("electric", "Electric power", "#c8001e", "7 6"),
-    Group("signal", "Alarm and signal", "#c24e00", "2 6"),
+    Group("signal", "Alarm and signal", "#c24e00", "4 5"),
     Group("gas", "Gas and oil", "#8f6b00", "14 5 3 5", fill="#ffd400"),
     Group("reclaimed", "Irrigation, reclaimed water", "#6f1fa5", "18 5 3 5 3 5"),
     Group("survey", "Property lines and survey", "#c2187f", "22 6 5 6"),
@@ -215,11 +216,13 @@ SYMBOL_WORDS = {
 """Words in the name of a point, then in its kind -> its symbol; the first that matches counts."""
 
 
-def group_of(feature: Feature) -> str:
-    """Tell the key of the layer that a feature belongs to."""
+def group_of(feature: Feature, gone: frozenset[str] = frozenset()) -> str:
+    """Tell the key of the layer that a feature belongs to; `gone` names the components that were taken out."""
     if feature.role in ("building", "reference"):
         return feature.role
-    if feature.attributes.get("removed_on"):
+    if feature.attributes.get("removed_on") or (
+        feature.role == "point" and feature.attributes.get("component") in gone
+    ):
         return "gone"
     return (_first_match(GROUP_WORDS, feature.kind) or "other").strip()
 
@@ -239,9 +242,7 @@ def _first_match(words: Mapping[str, str], text: str) -> str | None:
 # ---------------------------------------------------------------- the data
 
 
-def _plan(
-    sheet: MapSheet, features: list[dict[str, Any]], groups: tuple[Group, ...], frame: Frame
-) -> dict[str, Any]:
+def _plan(sheet: MapSheet, features: list[dict[str, Any]], groups: tuple[Group, ...], frame: Frame) -> dict[str, Any]:
     """Gather all that plan.js reads."""
     return {
         "title": sheet.title,
@@ -287,13 +288,20 @@ def _middle_latitude(sheet: MapSheet) -> float:
     return float(min(box[1] for box in boxes) + max(box[3] for box in boxes)) / 2
 
 
-def _feature(feature: Feature) -> dict[str, Any]:
+def _gone(features: tuple[Feature, ...]) -> frozenset[str]:
+    """Name the components that were taken out, without those that another of the same name replaced."""
+    components = [feature for feature in features if feature.role == "component"]
+    standing = {component.name for component in components if not component.attributes.get("removed_on")}
+    return frozenset(component.name for component in components) - standing
+
+
+def _feature(feature: Feature, gone: frozenset[str]) -> dict[str, Any]:
     """Turn a feature into what plan.js draws; the words stay as they are."""
     return {
         "role": feature.role,
         "name": feature.name,
         "kind": feature.kind,
-        "group": group_of(feature),
+        "group": group_of(feature, gone),
         "symbol": symbol_of(feature),
         "parts": [] if feature.geometry is None else _parts(feature.geometry),
         "attributes": dict(feature.attributes),
@@ -332,7 +340,7 @@ def _iso(value: object) -> str:
 # ---------------------------------------------------------------- the frame
 
 
-class OfflineMap(folium.Map):  # type: ignore[misc]  # folium carries no types
+class OfflineMap(folium.Map):
     """folium's map, asking for Leaflet alone; the links are replaced by the packaged files."""
 
     default_js = [("leaflet", "leaflet.js")]  # noqa: RUF012  folium reads class lists
@@ -347,12 +355,12 @@ def steady_ids() -> Iterator[None]:
     """Let folium count its element names instead of drawing them at random, so that maps can be compared."""
     count = iter(range(1, 1 << 62))
     with _ids_are_steady:
-        drawn = branca.element.urandom
-        branca.element.urandom = lambda size: next(count).to_bytes(size, "big")
+        drawn = vars(branca.element)["urandom"]
+        vars(branca.element)["urandom"] = lambda size: next(count).to_bytes(size, "big")
         try:
             yield
         finally:
-            branca.element.urandom = drawn
+            vars(branca.element)["urandom"] = drawn
 
 
 def make_frame(groups: tuple[Group, ...], background: Background | None) -> Frame:
@@ -367,7 +375,7 @@ def make_frame(groups: tuple[Group, ...], background: Background | None) -> Fram
         for layer in layers.values():
             layer.add_to(frame)
         folium.LayerControl(position="topright", collapsed=True).add_to(frame)
-        figure = frame.get_root()
+        figure = cast(branca.element.Figure, frame.get_root())
         figure.render()
         refuse_unknown_links(figure, frame.get_name())
         names = {key: layer.get_name() for key, layer in layers.items()}
@@ -375,9 +383,7 @@ def make_frame(groups: tuple[Group, ...], background: Background | None) -> Fram
 
 
 def _tiles(background: Background) -> folium.TileLayer:
-    credit = (
-        f'&copy; <a href="{background.credit_url}" target="_blank" rel="noopener">{background.credit}</a>'
-    )
+    credit = f'&copy; <a href="{background.credit_url}" target="_blank" rel="noopener">{background.credit}</a>'
     return folium.TileLayer(
         background.url,
         attr=credit,
@@ -416,7 +422,7 @@ def _asset_text(name: str) -> str:
 
 def _leaflet_css() -> str:
     """Give Leaflet's style sheet with its pictures inside it."""
-    text = _asset_text("leaflet/leaflet.css")
+    text = re.sub(r"/\*.*?\*/", "", _asset_text("leaflet/leaflet.css"), flags=re.DOTALL)
     for address, name in CSS_IMAGES.items():
         picture = b64encode(_asset(f"leaflet/{name}")).decode()
         text = text.replace(f"url({address})", f"url(data:image/png;base64,{picture})")
@@ -457,7 +463,8 @@ ICON = (
 
 def _document(sheet: MapSheet, frame: Frame, block: str, background: Background | None) -> str:
     """Join everything; the text of the record enters here and is compiled by nothing afterwards."""
-    leaflet = _asset_text("leaflet/leaflet.js").split("//# sourceMappingURL=")[0]
+    library = _asset_text("leaflet/leaflet.js").split("//# sourceMappingURL=")[0]
+    leaflet = f"/*\n{_asset_text('leaflet/LICENSE')}*/\n{library}"  # the licence travels with the copy
     scripts = [_element("script", text) for text in (leaflet, frame.script, _asset_text("plan.js"))]
     styles = [_element("style", text) for text in (_leaflet_css(), _asset_text("plan.css"))]
     return "\n".join(

@@ -1,4 +1,4 @@
-"""The chain of hashes over one property's entries: was something altered behind the program's back, and where."""
+"""The chain of hashes over one property's entries: what was altered behind the program, and where."""
 
 import hashlib
 import json
@@ -170,9 +170,7 @@ _LINKS = (
 )
 
 
-def _bodies(
-    connection: sqlite3.Connection, noun: Noun, property_id: int
-) -> Iterator[tuple[int, dict[str, Cell]]]:
+def _bodies(connection: sqlite3.Connection, noun: Noun, property_id: int) -> Iterator[tuple[int, dict[str, Cell]]]:
     names = row_codec(noun.cls).names
     columns = ", ".join(f't."{name}"' for name in names)
     # Table and columns are our own constants.

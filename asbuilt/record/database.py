@@ -127,9 +127,7 @@ class Record:
             raise RecordError(f"{_in_plain_words(self.path, error, self.wait_s)}{ending}") from error
 
 
-def open_record(
-    path: Path, *, create: bool = False, read_only: bool = False, wait_s: float = BUSY_WAIT_S
-) -> Record:
+def open_record(path: Path, *, create: bool = False, read_only: bool = False, wait_s: float = BUSY_WAIT_S) -> Record:
     """Open a record.
 
     Parameters

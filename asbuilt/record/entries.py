@@ -85,9 +85,7 @@ def unknown_property(record: Record, name: str) -> UnknownNameError:
     """Say that there is no such property, which one may be meant, and which there are."""
     names = property_names(record)
     if not names:
-        return UnknownNameError(
-            f"no property {name!r}: {record.path} holds none yet; `asbuilt load` adds one"
-        )
+        return UnknownNameError(f"no property {name!r}: {record.path} holds none yet; `asbuilt load` adds one")
     by_folded = {each.casefold(): each for each in names}
     near = difflib.get_close_matches(name.casefold(), by_folded, n=1)
     meant = f"; did you mean {by_folded[near[0]]!r}?" if near else "."
@@ -215,9 +213,7 @@ def _rows(
 def _assembled(values: dict[str, tuple[Any, ...]], name: str) -> PropertyRecord:
     facts = values.pop("property")
     if len(facts) != 1:
-        raise RecordError(
-            f"{name!r} has {len(facts)} entries that say what the property is; there must be one"
-        )
+        raise RecordError(f"{name!r} has {len(facts)} entries that say what the property is; there must be one")
     return PropertyRecord(property=facts[0], **values)
 
 

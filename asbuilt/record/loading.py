@@ -117,8 +117,7 @@ def _kinds_in_order(rows: Sequence[SheetRow]) -> set[str]:
     # nor [earth] names one.
     walk = any(noun_of(row.value).kind == "wall" for row in rows)
     named = any(
-        isinstance(row.value, Property) and row.value.earth is not None and row.value.earth.reference
-        for row in rows
+        isinstance(row.value, Property) and row.value.earth is not None and row.value.earth.reference for row in rows
     )
     return {"wall"} if walk or named else {"wall", "reference_point"}
 

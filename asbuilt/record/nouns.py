@@ -48,9 +48,7 @@ NOUNS = (
     ),
     Noun("point", "point", Point, "points", lambda it: it.name, lambda it: f"point {it.name}"),
     # A tape has no direction: A to B corrects B to A.
-    Noun(
-        "tie", "tie", Tie, "ties", lambda it: _pair(it.from_, it.to), lambda it: f"tie {it.from_} to {it.to}"
-    ),
+    Noun("tie", "tie", Tie, "ties", lambda it: _pair(it.from_, it.to), lambda it: f"tie {it.from_} to {it.to}"),
     Noun(
         "offset",
         "offset",

@@ -102,7 +102,7 @@ class RowCodec:
             raise RecordError(message) from None
 
 
-def to_row(value: Any) -> dict[str, Cell]:
+def to_row(value: object) -> dict[str, Cell]:
     """Flatten a value of the model into column names and cells.
 
     Examples
@@ -112,7 +112,8 @@ def to_row(value: Any) -> dict[str, Cell]:
     >>> row["distance_as_read"], row["distance_m"], row["distance_step_m"], row["side_word"], row["held"]
     ('7.12 m', 7.12, 0.01, 'left', None)
     """
-    codec = row_codec(type(value))
+    cls: type = type(value)
+    codec = row_codec(cls)
     return dict(zip(codec.names, codec.cells(value), strict=True))
 
 

@@ -72,7 +72,7 @@ def shown(text: str) -> str:
     return "“" + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short) + "”"
 
 
-def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
+def did_you_mean(word: str, known: Iterable[str], otherwise: str, *, likeness: float = 0.6) -> str:
     """Name the known word nearest to this one, else say what is accepted.
 
     >>> did_you_mean("ne", ["NE", "NW"], "")
@@ -81,7 +81,7 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
     folded = {each.casefold(): each for each in known}
     if word.casefold() in folded:
         return f"did you mean {shown(folded[word.casefold()])}?"
-    near = get_close_matches(word.casefold()[:200], folded, n=1)
+    near = get_close_matches(word.casefold()[:200], folded, n=1, cutoff=likeness)
     return f"did you mean {shown(folded[near[0]])}?" if near else otherwise
 
 
@@ -145,9 +145,7 @@ def iso_date(words: str, unit: str = "") -> date:
             raise CellError(f"{shown(words)} is not in the calendar ({error})", _DATE_ACCEPTED) from None
     readings = _other_readings(words)
     if len(readings) == 2:
-        raise CellError(
-            f"{shown(words)} can be read as {readings[0]} or {readings[1]}", "write year-month-day"
-        )
+        raise CellError(f"{shown(words)} can be read as {readings[0]} or {readings[1]}", "write year-month-day")
     accepted = f"write {readings[0]}" if readings else _DATE_ACCEPTED
     raise CellError(f"{shown(words)} is not written year-month-day", accepted)
 
@@ -184,20 +182,17 @@ def number(
     whole
         Whether decimals are refused.
     """
-    bounds = [
-        "" if low is None else f"{low:g} or more",
-        "" if high is None else f"{high:g} or less",
-        "" if above is None else f"above {above:g}",
-    ]
-    accepted = " ".join(
-        [f"accepted: a {'whole ' if whole else ''}number", " and ".join(filter(None, bounds))]
-    )
-    accepted = accepted.strip() + ("" if whole else ", with a decimal point and no commas")
+    kind = "whole number" if whole else "number"
+    if low is not None and high is not None:
+        accepted = f"accepted: a {kind} from {low:g} to {high:g}"
+    else:
+        ends = ("" if low is None else f" of {low:g} or more") + ("" if above is None else f" above {above:g}")
+        accepted = f"accepted: a {kind}{ends}" + ("" if high is None else f", {high:g} at most")
 
     def parse(words: str, unit: str) -> float | int:
         value = float(words) if _NUMBER.fullmatch(words) else math.nan
         if not math.isfinite(value) or (whole and value != int(value)):
-            raise CellError(f"{shown(words)} is not a {'whole ' if whole else ''}number", accepted)
+            raise CellError(f"{shown(words)} is not a {kind}", accepted if whole else f"{accepted}, written as 1234.5")
         too_low = (low is not None and value < low) or (above is not None and value <= above)
         if too_low or (high is not None and value > high):
             raise CellError(f"{shown(words)} is too {'small' if too_low else 'large'}", accepted)
@@ -223,9 +218,7 @@ def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
         except LengthError as error:
             raise CellError(f"{shown(error.as_read)} {error.reason}", error.mend) from None
         if value.metres > longest_m:
-            raise CellError(
-                f"{shown(words)} is {value.metres:,.0f} m", f"accepted: at most {longest_m:,.0f} m"
-            )
+            raise CellError(f"{shown(words)} is {value.metres:,.0f} m", f"accepted: at most {longest_m:,.0f} m")
         if value.metres < 0 or (value.metres == 0 and not zero):
             accepted = "accepted: a length of zero or more" if zero else "accepted: a length above zero"
             raise CellError(f"{shown(words)} is {'negative' if value.metres < 0 else 'zero'}", accepted)

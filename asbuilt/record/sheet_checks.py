@@ -11,7 +11,7 @@ from asbuilt.record.sheet_cells import shown
 from asbuilt.record.sheet_columns import TAPES
 from asbuilt.record.sheet_names import Names
 from asbuilt.record.sheet_rows import Row, Sheet
-from asbuilt.record.sheet_walks import Walk, runs_through
+from asbuilt.record.sheet_walks import RowWalk, runs_through
 from asbuilt.units import Length
 
 
@@ -44,7 +44,7 @@ def tape_readings(sheets: dict[str, Sheet]) -> list[Reading]:
         name = point_name(row)
         for tape in TAPES:
             begin = row.get(f"from{tape}")
-            if name is not None and begin is not None and not row.blank(f"tape{tape}"):
+            if name is not None and begin is not None:
                 readings.append(Reading(row, f"tape{tape}", begin, name, row.get(f"tape{tape}")))
     for row in sheets["ties.csv"].rows:
         begin, to = row.get("from"), row.get("to")
@@ -63,7 +63,9 @@ def check_tapes(sheets: dict[str, Sheet], readings: list[Reading], problems: lis
             column = "to" if reading.column == "distance" else reading.column.replace("tape", "from")
             reason = f"a tape from {shown(reading.from_)} to itself"
             problems.append(reading.row.problem(column, reason, "name its two ends"))
-        elif reading.length is not None:
+            continue
+        _check_drop(reading, problems)
+        if reading.length is not None:
             key = (reading.pair, reading.length.as_read, reading.length.metres)
             earlier = next((each for each in seen.get(key, []) if _is_copy(each, reading)), None)
             if earlier is not None:
@@ -85,9 +87,17 @@ def _check_half_tapes(row: Row, problems: list[Problem]) -> None:
         for column in ("side", "held", "drop"):
             if not row.blank(column):
                 reason = f"{shown(row.raw.get(column, '?'))} stands in a row without a tape"
-                problems.append(
-                    row.problem(column, reason, "write it in ties.csv beside the tape it belongs to")
-                )
+                problems.append(row.problem(column, reason, "write it in ties.csv beside the tape it belongs to"))
+
+
+def _check_drop(reading: Reading, problems: list[Problem]) -> None:
+    """Note a tape that would have to be shorter than its own drop."""
+    drop: Length | None = reading.row.get("drop")
+    if drop is None or reading.length is None or reading.row.get("held") == "level":
+        return
+    if drop.metres >= reading.length.metres:
+        reason = f"{shown(drop.as_read)} is not less than {reading.column} {shown(reading.length.as_read)}"
+        problems.append(reading.row.problem("drop", reason, "a tape held on a slope is longer than its drop"))
 
 
 def _is_copy(earlier: Reading, later: Reading) -> bool:
@@ -99,7 +109,7 @@ def _is_copy(earlier: Reading, later: Reading) -> bool:
 def check_sides(
     sheets: dict[str, Sheet],
     readings: list[Reading],
-    walks: list[Walk],
+    walks: list[RowWalk],
     has_azimuth: bool,
     problems: list[Problem],
 ) -> None:
@@ -134,21 +144,17 @@ def _check_side(
         problems.append(row.problem("side", reason, f"name two of those that it was taped from: {listed}"))
     elif side.word in COMPASS and not has_azimuth:
         reason = f"{shown(str(side))} needs a direction, and property.toml has no [earth] azimuth_deg"
-        problems.append(
-            row.problem("side", reason, "write left of A > B or right of A > B, or give the azimuth")
-        )
+        problems.append(row.problem("side", reason, "write left of A > B or right of A > B, or give the azimuth"))
 
 
-def _place_out(row: Row, point: str, others: list[str], walks: list[Walk], problems: list[Problem]) -> None:
+def _place_out(row: Row, point: str, others: list[str], walks: list[RowWalk], problems: list[Problem]) -> None:
     """Name the wall of `out`: by the row's first two tapes, else all its tapes, else all of the point."""
     own = [row.get(f"from{tape}") for tape in TAPES] if row.sheet == "points.csv" else [row.get("from")]
     own = [name for name in own if name is not None]
     found: list[tuple[str, str]] = []
     for corners in (own[:2], own, others):
         found = found or runs_through(walks, corners)
-    if (
-        row.sheet == "ties.csv" and len(found) > 1
-    ):  # a long-form row means the wall that its own tape came from
+    if row.sheet == "ties.csv" and len(found) > 1:  # a long-form row means the wall that its own tape came from
         found = [run for run in found if own and own[0] in run] or found
     if len(found) == 1:
         row.values["side"] = Side("out", *found[0])
@@ -156,6 +162,8 @@ def _place_out(row: Row, point: str, others: list[str], walks: list[Walk], probl
     if found:
         several = " or ".join(f"{shown(a)} > {shown(b)}" for a, b in found[:4])
         reason = f"“out” may be out of {several}"
+    elif any(each.bad for walk in walks for each in walk.rows):
+        return  # the wall may be one of those that could not be read
     else:
         reason = f"“out”, but {shown(point)} was not taped from the two ends of one wall of a closed walk"
     problems.append(row.problem("side", reason, "write left of A > B or right of A > B"))
@@ -177,7 +185,7 @@ def check_contrary_sides(sheets: dict[str, Sheet], problems: list[Problem]) -> N
             problems.append(row.problem("side", reason, f"{shown(point)} lies on one side of a line"))
 
 
-def check_offsets(rows: list[Row], walks: list[Walk], problems: list[Problem]) -> None:
+def check_offsets(rows: list[Row], walks: list[RowWalk], problems: list[Problem]) -> None:
     """Note offsets without a wall, without a hand, or written twice."""
     seen: dict[tuple[object, ...], Row] = {}
     for row in rows:
@@ -190,9 +198,9 @@ def check_offsets(rows: list[Row], walks: list[Walk], problems: list[Problem]) -
         elif point in (begin, end):
             reason = f"{shown(point)} is an end of the wall that it is measured from"
             problems.append(row.problem("point", reason, "name another point"))
-        elif row.blank("hand") and not runs_through(walks, [begin, end]):
+        elif row.blank("hand") and not _on_one_wall(walks, begin, end):
             reason = (
-                f"is empty, but {shown(begin)} and {shown(end)} are not the ends of one wall of a closed walk"
+                f"is empty, but {shown(begin)} and {shown(end)} do not end one wall of a closed walk with known turns"
             )
             accepted = f"accepted: left or right, looking from {shown(begin)} to {shown(end)}"
             problems.append(row.problem("hand", reason, accepted))
@@ -203,9 +211,13 @@ def check_offsets(rows: list[Row], walks: list[Walk], problems: list[Problem]) -
             problems.append(row.problem(None, reason, "write each reading once"))
 
 
-def check_ground(
-    sheets: dict[str, Sheet], names: Names, readings: list[Reading], problems: list[Problem]
-) -> None:
+def _on_one_wall(walks: list[RowWalk], begin: str, end: str) -> bool:
+    """Tell whether two corners lie on one wall whose outward side is known (or may be, where rows are unreadable)."""
+    unreadable = any(row.bad for walk in walks for row in walk.rows)
+    return unreadable or bool(runs_through(walks, [begin, end], handed=True))
+
+
+def check_ground(sheets: dict[str, Sheet], names: Names, readings: list[Reading], problems: list[Problem]) -> None:
     """Note what any position needs: the sheets, and one length between two reference points."""
     if not sheets["reference_points.csv"].present:
         reason = "is missing"
@@ -244,16 +256,12 @@ def check_earth(rows: dict[str, Row], has_coordinates: bool, problems: list[Prob
         problems.append(earth.problem("north", reason, "give reference, latitude, longitude and accuracy_m"))
 
 
-def _check_together(
-    row: Row, keys: tuple[str, ...], others: tuple[str, ...], problems: list[Problem]
-) -> None:
+def _check_together(row: Row, keys: tuple[str, ...], others: tuple[str, ...], problems: list[Problem]) -> None:
     given = [key for key in (*keys, *others) if not row.blank(key)]
     for key in keys:
         if given and row.blank(key):
             reason = f"is missing, but {given[0]} is given"
-            problems.append(
-                row.problem(key, reason, f"{', '.join(keys[:-1])} and {keys[-1]} belong together")
-            )
+            problems.append(row.problem(key, reason, f"{', '.join(keys[:-1])} and {keys[-1]} belong together"))
 
 
 def check_components(rows: list[Row], problems: list[Problem]) -> None:
@@ -264,15 +272,11 @@ def check_components(rows: list[Row], problems: list[Problem]) -> None:
         alone = all(other is row or other.get("name") != name for other in rows)
         if name is not None and row.get("replaces") == name and alone:
             reason = f"{shown(name)} replaces itself"
-            problems.append(
-                row.problem("replaces", reason, "write a row for the one before, with removed_on")
-            )
+            problems.append(row.problem("replaces", reason, "write a row for the one before, with removed_on"))
 
 
 def _is_one_name(name: str, earlier: Row) -> tuple[str, str]:
-    reason = (
-        f"{shown(name)} stands already in row {earlier.number}, and both would be in the ground at one time"
-    )
+    reason = f"{shown(name)} stands already in row {earlier.number}, and both would be in the ground at one time"
     return reason, "give each its own name, or removed_on to the one and installed_on to the other"
 
 

@@ -22,7 +22,10 @@ LONGEST_CELL_LINES = 20
 """How far the end of a cell with line breaks in it is looked for."""
 
 QUOTE_MEND = 'write the inch mark twice ("") in a quoted cell, or write in for it'
-_SAVE_MEND = "save the sheet again as CSV UTF-8 (plain text, commas)"
+_SAVE_MEND = {
+    ".csv": "save the sheet again as CSV UTF-8 (plain text, commas)",
+    ".toml": "save it again as plain text in UTF-8",
+}
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _CELL = re.compile(r' *"[^"]*(?:""[^"]*)*"(?=,|$)| *[^", ][^,]*| *(?=,|$)')
 
@@ -57,7 +60,7 @@ def misnamed_files(folder: Path, known: tuple[str, ...]) -> list[Problem]:
         if name in known or name[:1] in ".~" or Path(name).suffix.lower() not in (".csv", ".toml"):
             continue
         absent = [each for each in known if each not in names or each.casefold() == name.casefold()]
-        hint = did_you_mean(name, absent, "")
+        hint = did_you_mean(name, absent, "", likeness=0.85)
         if hint:
             problems.append(Problem(name, None, None, "is not the name of a field sheet", hint))
     return problems
@@ -67,22 +70,18 @@ def read_text(path: Path, problems: list[Problem]) -> str | None:
     """Read a sheet as UTF-8 with or without byte order mark; None = unreadable, with the problem noted."""
     try:
         if not path.is_file():
-            problems.append(
-                Problem(path.name, None, None, "is not a file", "put the sheet itself in the folder")
-            )
+            problems.append(Problem(path.name, None, None, "is not a file", "put the sheet itself in the folder"))
             return None
         with path.open("rb") as stream:
             content = stream.read(BIGGEST_BYTES + 1)
     except OSError as error:
         reason = f"cannot be read ({error.strerror or error})"
-        problems.append(
-            Problem(path.name, None, None, reason, "close it elsewhere, or mend its access rights")
-        )
+        problems.append(Problem(path.name, None, None, reason, "close it elsewhere, or mend its access rights"))
         return None
     try:
         return _decode(content)
     except ValueError as error:
-        problems.append(Problem(path.name, None, None, str(error), _SAVE_MEND))
+        problems.append(Problem(path.name, None, None, str(error), _SAVE_MEND[path.suffix]))
         return None
 
 
@@ -151,12 +150,8 @@ def _headings(sheet: str, row: int, content: str, problems: list[Problem]) -> tu
         return None
     cells = _split(content)
     if cells is None or len(cells) > 10 * MOST_COLUMNS:
-        reason = (
-            "a quotation mark stands where none belongs" if cells is None else f"has {len(cells):,} columns"
-        )
-        problems.append(
-            Problem(sheet, row, None, reason, "accepted: headings as in the reference, with commas")
-        )
+        reason = "a quotation mark stands where none belongs" if cells is None else f"has {len(cells):,} columns"
+        problems.append(Problem(sheet, row, None, reason, "accepted: headings as in the reference, with commas"))
         return None
     headings = [" ".join(cell.lower().split()) for cell in cells]
     while headings and not headings[-1]:
@@ -186,9 +181,7 @@ def _lines(
             cells, rest = _cells_before_fault(texts[index])
             broken_at = len(cells)
             heading = headings[broken_at] if broken_at < len(headings) else None
-            reason = (
-                f"a quotation mark does not belong in {shown(rest)}: an inch mark that ate the next cells?"
-            )
+            reason = f"a quotation mark does not belong in {shown(rest)} (an inch mark that ate the next cells)"
             problems.append(Problem(sheet, number, heading or None, reason, QUOTE_MEND))
         if any(cells) or broken_at is not None:
             lines.append(Line(number, tuple(cells), broken_at))

@@ -70,9 +70,7 @@ class Names:
         if earlier[0] == name:
             reason = f"{shown(written)} stands already in {earlier[1].place}"
         else:
-            reason = (
-                f"{shown(written)} differs only by capitals from {shown(earlier[0])} in {earlier[1].place}"
-            )
+            reason = f"{shown(written)} differs only by capitals from {shown(earlier[0])} in {earlier[1].place}"
         self._problems.append(row.problem(column, reason, "give each its own name"))
         return False
 
@@ -156,7 +154,7 @@ class Names:
         written: str,
         known: Iterable[str],
         what: str = "reference point or point",
-        where: str = "a name of reference_points.csv or points.csv, or component/point",
+        where: str = "a name of reference_points.csv or points.csv, or component/point of a known component",
     ) -> CellError:
         self._hints += 1
         near = known if self._hints <= MOST_HINTS else ()

@@ -9,9 +9,7 @@ from typing import Any
 from asbuilt.errors import Problem
 from asbuilt.record.sheet_cells import CellError, Parser, did_you_mean, shown
 from asbuilt.record.sheet_files import QUOTE_MEND, Line, Table
-
-COLUMN_UNITS = ("ft-in", "ft", "m", "in", "cm")
-"""Units that a heading may name in square brackets."""
+from asbuilt.units import UNITS
 
 _HEADING = re.compile(r"(.*?)\s*\[\s*(.*?)\s*\]")
 
@@ -71,9 +69,7 @@ class Sheet:
     rows: list[Row] = field(default_factory=list)
 
 
-def read_rows(
-    name: str, table: Table, columns: Sequence[Column], unit: str | None, problems: list[Problem]
-) -> Sheet:
+def read_rows(name: str, table: Table, columns: Sequence[Column], unit: str | None, problems: list[Problem]) -> Sheet:
     """Read the rows of a sheet by its columns.
 
     Parameters
@@ -120,8 +116,8 @@ def _place_columns(
             problem = "the heading stands there twice", "write each heading once"
         elif unit is not None and not known[word].unit:
             problem = f"names the unit {shown(unit)}, but holds no lengths", f"write {word}"
-        elif unit is not None and unit not in COLUMN_UNITS:
-            problem = f"names the unit {shown(unit)}", f"accepted: {', '.join(COLUMN_UNITS)}"
+        elif unit is not None and unit not in UNITS:
+            problem = f"names the unit {shown(unit)}", f"accepted: {', '.join(UNITS)}"
         if problem is not None:
             problems.append(Problem(name, table.heading_row, heading, *problem))
             unit = None
@@ -140,18 +136,22 @@ def _read_line(
 ) -> Row:
     """Read the cells of one row."""
     row = Row(name, line.number)
+    broken_at = line.broken_at
     for column, index, own_unit in placed:
-        if line.broken_at is not None and index >= line.broken_at:
+        if broken_at is not None and index >= broken_at:
             row.bad.add(column.name)
             continue
         words = line.cells[index] if index < len(line.cells) else ""
+        if column.unit and '",' in words:  # no length holds this; the cells after it are one place off
+            reason = f"{shown(words)} holds more than one cell (an inch mark that ate the next cells)"
+            problems.append(row.problem(column.name, reason, QUOTE_MEND))
+            broken_at = index
+            continue
         _read_cell(row, column, words, own_unit or unit, problems)
     for index, cell in enumerate(line.cells):
         if cell and (index >= len(table.headings) or not table.headings[index]):
             problems.append(
-                row.problem(
-                    None, f"cell {index + 1} {shown(cell)} has no heading", "give it a heading or empty it"
-                )
+                row.problem(None, f"cell {index + 1} {shown(cell)} has no heading", "give it a heading or empty it")
             )
     return row
 
@@ -160,12 +160,12 @@ def _read_cell(row: Row, column: Column, words: str, unit: str | None, problems:
     """Read one cell into its row."""
     if not words:
         if column.needed and not column.blank:
-            problems.append(row.problem(column.name, "is empty", "it is needed in every row"))
+            problems.append(row.problem(column.name, "is empty", _needed(row)))
         return
     row.raw[column.name] = " ".join(words.split())
     if "\n" in words:
-        reason = f"{shown(words)} holds a line break: an inch mark that ate the next cells?"
-        problems.append(row.problem(column.name, reason, QUOTE_MEND))
+        reason = f"{shown(words)} holds a line break (an inch mark that ate the next cells)"
+        problems.append(row.problem(column.name, reason, f"keep a cell on one line; {QUOTE_MEND}"))
     elif column.unit and unit is None:
         row.bad.add(column.name)  # property.toml, which would say the unit, is itself refused
     else:
@@ -175,7 +175,11 @@ def _read_cell(row: Row, column: Column, words: str, unit: str | None, problems:
             problems.append(row.problem(column.name, error.reason, error.accepted))
             return
         if row.values[column.name] == "" and column.needed:
-            problems.append(row.problem(column.name, "is empty", "it is needed in every row"))
+            problems.append(row.problem(column.name, "is empty", _needed(row)))
+
+
+def _needed(row: Row) -> str:
+    return "it is needed" if row.number is None else "it is needed in every row"
 
 
 def read_keys(
@@ -209,9 +213,7 @@ def read_keys(
         if isinstance(inner, dict):
             rows[table] = Row(name, None, table=table)
         elif inner is not None:
-            problems.append(
-                Problem(name, None, table, "is no table", f"write [{table}] on a line of its own")
-            )
+            problems.append(Problem(name, None, table, "is no table", f"write [{table}] on a line of its own"))
     for table, row in rows.items():
         keys = top if table == "" else content[table]
         assert isinstance(keys, dict)  # noqa: S101 - for the type checker: only tables became rows
@@ -229,11 +231,7 @@ def _read_table_keys(
     """Read the keys of one table into its row."""
     known = {column.name: column for column in tables[row.table]}
     for key in (each for each in keys if each not in known):
-        homes = [
-            f"[{table}]" if table else "the top of the file"
-            for table in tables
-            if key in _names(tables[table])
-        ]
+        homes = [f"[{table}]" if table else "the top of the file" for table in tables if key in _names(tables[table])]
         otherwise = f"it belongs in {homes[0]}" if homes else f"accepted: {', '.join(known)}"
         accepted = otherwise if homes else did_you_mean(key, known, otherwise)
         problems.append(row.problem(key, f"{shown(key)} is no key here", accepted))
@@ -270,9 +268,5 @@ def _toml_words(value: object, kind: str) -> str:
         "date": "write a date without quotation marks, such as 2025-04-03",
     }
     is_simple = isinstance(value, str | int | float | date | bool)
-    read = (
-        shown(str(value).lower() if isinstance(value, bool) else str(value))
-        if is_simple
-        else "a list or table"
-    )
+    read = shown(str(value).lower() if isinstance(value, bool) else str(value)) if is_simple else "a list or table"
     raise CellError(f"{read} is not a {kind}" if kind != "text" else f"{read} is not text", accepted[kind])

@@ -3,18 +3,18 @@
 from dataclasses import dataclass, field
 
 from asbuilt.errors import Problem
+from asbuilt.model import walks
+from asbuilt.model.measurements import Wall
 from asbuilt.record.sheet_cells import Turn, shown
 from asbuilt.record.sheet_rows import Row
-
-CLOSING_TOLERANCE_DEG = 5.0
-"""How far declared turns may be from a full circle; they may be rounded, and the survey weighs them later."""
+from asbuilt.units import Length
 
 _ORDER = "write the walls in walking order, each from where the one before ended; others go into ties.csv"
 
 
 @dataclass(slots=True)
-class Walk:
-    """Walls that follow one another."""
+class RowWalk:
+    """Rows of `walls.csv` that follow one another, as far as they could be read."""
 
     rows: list[Row] = field(default_factory=list)
     closed: bool = False  #: the last wall ends where the first began
@@ -24,22 +24,13 @@ class Walk:
         """Names of the corners in walking order; a closed walk names its first corner again at the end."""
         return [name for name in (self.rows[0].get("from"), *(row.get("to") for row in self.rows)) if name]
 
-    def straight_runs(self) -> list[tuple[str, ...]]:
-        """Give the corners of each straight run in walking order: walls joined by turn 0 are one wall."""
-        rows = list(self.rows)
-        if self.closed:  # begin after a corner that turns, or the run through the first corner would be cut
-            start = next((i for i, row in enumerate(rows) if _degrees(row) != 0), len(rows) - 1)
-            rows = rows[start + 1 :] + rows[: start + 1]
-        runs = []
-        run: list[str] = [rows[0].get("from")]
-        for row in rows:
-            run.append(row.get("to"))
-            if _degrees(row) != 0:
-                runs.append(run)
-                run = [row.get("to")]
-        if len(run) > 1:
-            runs.append(run)
-        return [tuple(each) for each in runs if all(each)]
+    def as_walk(self) -> walks.Walk | None:
+        """Give the walk of the model; None where a name in it is unreadable."""
+        nowhere = Length("?", 0.0, 0.0)  # stands in for an unreadable length: only names and turns count here
+        walls = [
+            Wall(row.get("from"), row.get("to"), row.get("length") or nowhere, "?", _degrees(row)) for row in self.rows
+        ]
+        return walks.Walk(tuple(walls)) if all(wall.from_ and wall.to for wall in walls) else None
 
 
 def _degrees(row: Row) -> float | None:
@@ -47,67 +38,66 @@ def _degrees(row: Row) -> float | None:
     return None if turn is None else turn.degrees
 
 
-def split_walks(rows: list[Row], problems: list[Problem]) -> list[Walk]:
+def walks_of_rows(rows: list[Row], problems: list[Problem]) -> list[RowWalk]:
     """Part the rows of `walls.csv` into walks, and note what does not follow, turn or close as it should."""
-    walks: list[Walk] = []
-    owners: dict[str, Walk] = {}
+    found: list[RowWalk] = []
+    corners: set[str] = set()
     pairs: dict[frozenset[str], Row] = {}
     end: str | None = None
     for row in rows:
-        _check_pair(row, pairs, problems)
+        problem = _check_pair(row, pairs)
         begin, to = row.get("from"), row.get("to")
-        if not walks or walks[-1].closed or (begin and end and begin != end):
-            if walks and not walks[-1].closed and end is not None and to == end:
-                reason = (
-                    f"{shown(begin)} to {shown(to)} runs against the walk, which has come to {shown(end)}"
-                )
-                problems.append(row.problem("from", reason, f"write it from {shown(to)} to {shown(begin)}"))
+        if not found or found[-1].closed or (begin and end and begin != end):
+            if found and not found[-1].closed and end is not None and to == end:
+                reason = f"{shown(begin)} to {shown(to)} runs against the walk, which has come to {shown(end)}"
+                problem = problem or ("from", reason, f"write it from {shown(to)} to {shown(begin)}")
                 begin, to = to, begin
             else:
-                walks.append(Walk())
-                if begin is not None and begin in owners:
-                    ended = f"the wall before ends at {shown(end)}" if end else "that walk is closed"
+                if begin in corners:
+                    ended = f"the wall before ends at {shown(end)}" if end else ""
+                    ended = "that walk is closed" if found[-1].closed else ended
                     reason = f"a new walk begins at {shown(begin)}, which is a corner of another one; {ended}"
-                    problems.append(row.problem("from", reason, _ORDER))
-        walk = walks[-1]
+                    problem = problem or ("from", reason, _ORDER)
+                found.append(RowWalk())
+        walk = found[-1]
         walk.rows.append(row)
         walk.closed = to is not None and len(walk.rows) > 1 and to == walk.rows[0].get("from")
-        if begin is not None:
-            owners.setdefault(begin, walk)
-        if to in owners and not walk.closed and row.get("to") == to and begin != to:
+        if to in corners and not walk.closed:
             reason = f"the walk comes to {shown(to)}, where it has been or another one has"
-            problems.append(row.problem("to", reason, f"a walk ends where it began, or stays open; {_ORDER}"))
-        if to is not None:
-            owners.setdefault(to, walk)
+            problem = problem or ("to", reason, f"a walk ends where it began, or stays open; {_ORDER}")
+        corners |= {corner for corner in (begin, to) if corner is not None}
+        if problem is not None:
+            problems.append(row.problem(*problem))
         end = to
-    for walk in walks:
+    for walk in found:
         _check_blank_turns(walk, problems)
         _check_closing(walk, problems)
-    return walks
+    return found
 
 
-def _check_pair(row: Row, pairs: dict[frozenset[str], Row], problems: list[Problem]) -> None:
+def _check_pair(row: Row, pairs: dict[frozenset[str], Row]) -> tuple[str | None, str, str] | None:
+    """Give column, reason and mend where a wall goes nowhere or is there already."""
     begin, to = row.get("from"), row.get("to")
     if begin is None or to is None:
-        return
+        return None
     if begin == to:
-        problems.append(row.problem("to", f"a wall from {shown(begin)} to itself", "name its two ends"))
-        return
+        return "to", f"a wall from {shown(begin)} to itself", "name its two ends"
     earlier = pairs.setdefault(frozenset((begin, to)), row)
-    if earlier is not row:
-        reason = f"the wall {shown(begin)} to {shown(to)} stands already in row {earlier.number}"
-        problems.append(row.problem(None, reason, "a second tape of it goes into ties.csv"))
+    if earlier is row:
+        return None
+    reason = f"the wall {shown(begin)} to {shown(to)} stands already in row {earlier.number}"
+    return None, reason, "a second tape of it goes into ties.csv"
 
 
-def _check_blank_turns(walk: Walk, problems: list[Problem]) -> None:
+def _check_blank_turns(walk: RowWalk, problems: list[Problem]) -> None:
     for row in walk.rows:
         if row.blank("turn") and (walk.closed or row is not walk.rows[-1]):
-            reason = f"the turn at {shown(row.get('to') or '?')} is empty"
+            reason = f"the turn at {shown(row.raw.get('to', '?'))} is empty"
             accepted = "accepted: L, R, degrees or ?; only the last wall of an open walk needs none"
             problems.append(row.problem("turn", reason, accepted))
 
 
-def _check_closing(walk: Walk, problems: list[Problem]) -> None:
+def _check_closing(walk: RowWalk, problems: list[Problem]) -> None:
     """Note a closed walk whose known turns do not make a full circle, and the one turn that would mend it."""
     turns = [_degrees(row) for row in walk.rows]
     known = [turn for turn in turns if turn is not None]
@@ -126,22 +116,35 @@ def _check_closing(walk: Walk, problems: list[Problem]) -> None:
 
 
 def _closes(total: float) -> bool:
-    return abs(abs(total) - 360) <= CLOSING_TOLERANCE_DEG
+    return abs(abs(total) - 360) <= walks.TURN_SUM_TOLERANCE_DEG
 
 
-def runs_through(walks: list[Walk], corners: list[str]) -> list[tuple[str, str]]:
+def runs_through(found: list[RowWalk], corners: list[str], *, handed: bool = False) -> list[tuple[str, str]]:
     """Find the straight walls of closed walks on which at least two of these corners lie.
+
+    Parameters
+    ----------
+    found
+        The walks of the sheet.
+    corners
+        Names of the corners.
+    handed
+        Whether only walks count whose turns tell on which hand the house lies.
 
     Returns
     -------
     list
         For each such wall the first and the last of the corners, in walking order.
     """
-    found = []
-    for walk in walks:
-        if walk.closed:
-            for run in walk.straight_runs():
-                on_run = [corner for corner in run if corner in corners]
-                if len(on_run) > 1:
-                    found.append((on_run[0], on_run[-1]))
-    return found
+    runs = []
+    for each in found:
+        walk = each.as_walk()
+        if walk is None or not walk.closed:
+            continue
+        if handed and walk.hand is None:
+            continue
+        for run in walk.straight_walls:
+            on_run = [corner for corner in run if corner in corners]
+            if len(on_run) > 1:
+                runs.append((on_run[0], on_run[-1]))
+    return runs

@@ -28,20 +28,9 @@ from asbuilt.record.sheet_columns import PROPERTY, PROPERTY_KEYS, SHEET_NAMES, S
 from asbuilt.record.sheet_files import misnamed_files, read_table, read_toml
 from asbuilt.record.sheet_names import resolve_names
 from asbuilt.record.sheet_rows import Row, Sheet, read_keys, read_rows
-from asbuilt.record.sheet_walks import split_walks
+from asbuilt.record.sheet_walks import walks_of_rows
 
-Fact = (
-    Property
-    | ReferencePoint
-    | Wall
-    | Point
-    | Tie
-    | Offset
-    | KnownCoordinate
-    | Component
-    | Household
-    | ServiceEntry
-)
+Fact = Property | ReferencePoint | Wall | Point | Tie | Offset | KnownCoordinate | Component | Household | ServiceEntry
 """What one row of a sheet says."""
 
 _T = TypeVar("_T")
@@ -123,11 +112,7 @@ def _read_property(folder: Path, problems: list[Problem]) -> dict[str, Row]:
         problems.append(Problem(PROPERTY, None, None, "is missing", accepted))
         return {"": Row(PROPERTY, None)}
     content = read_toml(path, problems)
-    return (
-        {"": Row(PROPERTY, None)}
-        if content is None
-        else read_keys(PROPERTY, content, PROPERTY_KEYS, problems)
-    )
+    return {"": Row(PROPERTY, None)} if content is None else read_keys(PROPERTY, content, PROPERTY_KEYS, problems)
 
 
 def _read_sheet(folder: Path, name: str, unit: str | None, problems: list[Problem]) -> Sheet:
@@ -144,7 +129,7 @@ def _check_all(sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Pr
     earth = keys.get("earth")
     check_earth(keys, bool(sheets["known_coordinates.csv"].rows), problems)
     names = resolve_names(sheets, earth, problems)
-    walks = split_walks(sheets["walls.csv"].rows, problems)
+    walks = walks_of_rows(sheets["walls.csv"].rows, problems)
     readings = tape_readings(sheets)
     check_ground(sheets, names, readings, problems)
     check_tapes(sheets, readings, problems)

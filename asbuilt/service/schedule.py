@@ -251,9 +251,7 @@ def _overlaps(household: Iterable[Household]) -> list[Finding]:
             both = " and ".join(
                 f"from {row.from_.isoformat()} ({number_words(row.people)} people)" for row in (first, second)
             )
-            message = (
-                f"household rows {both} of one building hold at the same time; their people are added up."
-            )
+            message = f"household rows {both} of one building hold at the same time; their people are added up."
             mend = "If the second replaced the first, give the first row its to."
             subject = first.building or "household"
             findings.append(Finding("household-overlap", subject, message, Severity.NOTE, mend))
@@ -266,9 +264,7 @@ def _cannot_say(tank: Component, why: str, mend: str) -> Finding:
 
 
 def _future(tank: Component, entry: ServiceEntry) -> Finding:
-    message = (
-        f"{tank.name}: the {entry.task} entry of {entry.on.isoformat()} lies in the future and is left out."
-    )
+    message = f"{tank.name}: the {entry.task} entry of {entry.on.isoformat()} lies in the future and is left out."
     return Finding("future-entry", tank.name, message, Severity.NOTE, "Check its date in service.csv.")
 
 
@@ -283,9 +279,7 @@ def _partial(tank: Component, pumped: _PumpOut) -> Finding:
 
 def _overdue(tank: Component, due_on: date, today: date) -> Finding:
     late = (today - due_on).days
-    message = (
-        f"{tank.name}: pump-out was due {due_on.isoformat()}, {late} {'day' if late == 1 else 'days'} ago."
-    )
+    message = f"{tank.name}: pump-out was due {due_on.isoformat()}, {late} {'day' if late == 1 else 'days'} ago."
     mend = "Have it pumped by a licensed pumper, or have its sludge and scum measured."
     return Finding("overdue", tank.name, message, Severity.ATTENTION, mend)
 

@@ -307,9 +307,7 @@ def _day_after(since: date, days: Fraction) -> date | None:
         return None
 
 
-def _remarks(
-    household: Sequence[Household], since: date, days: Fraction, *, too_small: bool
-) -> tuple[str, ...]:
+def _remarks(household: Sequence[Household], since: date, days: Fraction, *, too_small: bool) -> tuple[str, ...]:
     """Say where the history leaves what the table is made for: residence all year, no disposer."""
     ends = _day_after(since, days)
     rows = [
@@ -330,7 +328,5 @@ def _remarks(
 def _never(volume_gal: float, household: Sequence[Household], since: date) -> SolidsDue:
     ends = [row.to for row in household if row.to is not None and row.people > 0 and row.months_a_year > 0]
     empty_from = max([since, *ends])
-    words = (
-        f"nobody is recorded as living there from {empty_from.isoformat()} on, so the limit is not reached"
-    )
+    words = f"nobody is recorded as living there from {empty_from.isoformat()} on, so the limit is not reached"
     return SolidsDue(since, volume_gal, None, None, None, None, None, None, words, ())

@@ -16,6 +16,9 @@ Array = NDArray[np.float64]
 NOTICEABLE_M = FOOT_M
 """A misreading of this size must be noticed for a point to count as checked."""
 
+BEARS_ON_IT_M = 0.0254
+"""A tape bears on a point where a misreading of a foot would move it by more than this, an inch (our own)."""
+
 _NO_REDUNDANCY = 1e-6
 _NO_SHIFT = 1e-6
 
@@ -94,12 +97,16 @@ class Checker:
             reasons.append("it is not noted whether the tape was level or how far it dropped")
         return reasons
 
+    def _bears_on(self, row: int, node: int) -> bool:
+        """Tell whether a tape helps to place the node; one that only hangs something else on it does not."""
+        return bool(self._moves[node, row] * NOTICEABLE_M / self._fit.sigma[row] > BEARS_ON_IT_M)
+
     def _hidden_misreadings(self, node: int) -> list[str]:
         """Other ends of those measurements in which a foot would pass unnoticed."""
         hidden = [
             self._observations.names[self._far(row, node)]
             for row in self.own_ties(node)
-            if self.noticed[row] * self._fit.sigma[row] > NOTICEABLE_M
+            if self.noticed[row] * self._fit.sigma[row] > NOTICEABLE_M and self._bears_on(row, node)
         ]
         for row in self._offset_rows.get(node, []):
             if self.noticed[row] * self._fit.sigma[row] > NOTICEABLE_M:

@@ -35,9 +35,7 @@ def test_the_station_agrees_with_the_recomputation_to_its_last_digit() -> None:
 def test_the_covariance_and_its_ellipse_agree() -> None:
     ours = CASE["recomputed"]
     found = located(1.0)
-    assert found.covariance == pytest.approx(
-        np.array(ours["Q"]), abs=1e-5
-    )  # the ridge against singular cases
+    assert found.covariance == pytest.approx(np.array(ours["Q"]), abs=1e-5)  # the ridge against singular cases
     ellipse = ellipse_95(found.covariance * ours["s0"] ** 2)
     assert ellipse.major_m / K95_CIRCLE == pytest.approx(ours["Su"], abs=ours["axis_rounding"])
     assert ellipse.minor_m / K95_CIRCLE == pytest.approx(ours["Sv"], abs=ours["axis_rounding"])

@@ -1,4 +1,4 @@
-"""The 95 % radius of an unequal ellipse: Harter's table, the integral, chance, and the approximation in use."""
+"""The 95 % radius of an unequal ellipse: Harter's table, the integral, chance, and an approximation."""
 
 import math
 import tomllib

@@ -20,16 +20,12 @@ def radius(sd_east: float, sd_north: float, correlation: float) -> float:
 
 @pytest.mark.parametrize("row", CASE["rows"], ids=lambda row: row["id"])
 def test_the_published_radius_comes_out_within_the_rounding_of_what_is_published(row: dict[str, Any]) -> None:
-    assert radius(row["sd_east"], row["sd_north"], row["correlation"]) == pytest.approx(
-        row["exact"], abs=5.1e-5
-    )
+    assert radius(row["sd_east"], row["sd_north"], row["correlation"]) == pytest.approx(row["exact"], abs=5.1e-5)
     slack = CASE["deviation_rounding"]
     reach = [
         radius(row["sd_east"] + e, row["sd_north"] + n, row["correlation"])
         for e, n in product((-slack, slack), repeat=2)
     ]
-    assert (
-        min(reach) - CASE["published_rounding"] <= row["published"] <= max(reach) + CASE["published_rounding"]
-    )
+    assert min(reach) - CASE["published_rounding"] <= row["published"] <= max(reach) + CASE["published_rounding"]
     # the interval is narrow enough to tell the exact radius from 2.4477 times the larger deviation
     assert max(reach) - min(reach) < 0.03

@@ -46,8 +46,11 @@
     return feet < 3 ? `${Math.max(1, Math.ceil(feet * 12))} in` : `${Math.ceil(feet)} ft`;
   }
 
-  const pointsOf = (component) => features.filter((f) => f.role === "point" && f.attributes.component === component);
-  const componentOf = (f) => components.find((c) => c.name === f.attributes.component) || null;
+  // A part may have been replaced by another of the same name: the points are those of the one that still stands.
+  const standing = (f) => !f.attributes.removed_on;
+  const byName = new Map([...components].sort((a, b) => standing(a) - standing(b)).map((c) => [c.name, c]));
+  const componentOf = (f) => (f.role === "point" && byName.get(f.attributes.component)) || null;
+  const pointsOf = (component) => features.filter((f) => f.role === "point" && componentOf(f) === component);
   const named = (name) => ["point", "component", "reference", "building"]
     .map((role) => features.find((f) => f.role === role && f.name === name)).find(Boolean) || null;
   const isLid = (f) => f.role === "point" && (f.symbol === "lid" || f.symbol === "cleanout");
@@ -78,7 +81,7 @@
 
   function symbol(name, colour, unsure) {
     const shape = SHAPES[name].map(([tag, attributes]) => svg(tag, attributes));
-    const doubt = unsure && name !== "mark" ? [svg("text", { x: 22, y: 22, class: "doubt" }, "?")] : [];
+    const doubt = unsure && name !== "mark" && name !== "spot" ? [svg("text", { x: 22, y: 22, class: "doubt" }, "?")] : [];
     const attributes = { viewBox: "0 0 44 44", width: 44, height: 44, "aria-hidden": "true" };
     return svg("svg", { ...attributes, class: unsure ? "symbol unsure" : "symbol", color: colour }, ...shape, ...doubt);
   }
@@ -126,7 +129,7 @@
     for (const part of f.parts) {
       if (part.type === "area") drawArea(f, part.at, group);
       else if (part.type === "line") drawLine(f, part.at, group);
-      else if (f.role !== "component" || !pointsOf(f.name).length) drawPoint(f, part.at, group);
+      else if (f.role !== "component" || !pointsOf(f).length) drawPoint(f, part.at, group);
     }
   }
 
@@ -146,14 +149,16 @@
   }
 
   const around = (where, gap) => [[where, gap, 0], [where, -gap, 0], [where, 0, -gap], [where, 0, gap]];
+  const askew = (where, gap) => [[where, gap, gap], [where, -gap, gap], [where, gap, -gap], [where, -gap, -gap]];
   const between = (a, b, share) => L.latLng(a.lat + (b.lat - a.lat) * share, a.lng + (b.lng - a.lng) * share);
 
   function labelFor(f) {
     const where = cornersOf(f);
     if (!where.length) return;
-    const own = f.role === "point" && pointsOf(f.attributes.component).length > 1 && f.attributes.point;
+    const owner = componentOf(f); // drawn as a line or an area it carries its own label, so the point's short name will do
+    const own = owner && owner.parts.length && owner.parts[0].type !== "point" && f.attributes.point;
     const isPoint = f.parts[0].type === "point";
-    if (f.role === "component" && isPoint && pointsOf(f.name).length) return;
+    if (f.role === "component" && isPoint && pointsOf(f).length) return;
     const rank = isLid(f) ? 1 : f.role === "point" && f.symbol === "spot" ? 3 : 2;
     let places = around(where[0], 17);
     if (f.parts[0].type === "line") {
@@ -161,18 +166,22 @@
       places = longest.slice(0, 3).flatMap(([a, b]) => [0.5, 0.3, 0.7].flatMap((share) => around(between(a, b, share), 9)));
     } else if (!isPoint) {
       const box = L.latLngBounds(where);
-      places = [[box.getCenter(), 0, 0], ...around(box.getCenter(), 26), [L.latLng(box.getSouth(), box.getCenter().lng), 0, 14]];
+      places = [[box.getCenter(), 0, 0], ...around(box.getCenter(), 26), ...askew(box.getCenter(), 22), [box.getSouthWest(), 0, 6], [box.getNorthEast(), 0, -6]];
     }
     const near = { 1: 2.5, 2: 1.5, 3: 18 }[rank];
-    addLabel(text(own || f.name), f.role, rank, places, () => isShown(f) && pixelsPerMetre() > near);
+    const label = addLabel(text(own || f.name), f.role, rank, places, () => isShown(f) && pixelsPerMetre() > near);
+    label.node.style.borderColor = groups.get(f.group).colour;
   }
 
+  const within = (a, b) => a[0] >= b[0] && a[1] >= b[1] && a[2] <= b[2] && a[3] <= b[3];
   const overlap = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
 
   function placeLabels() {
     const symbols = features.filter((f) => f.parts[0]?.type === "point" && f.symbol !== "spot" && isShown(f))
       .map((f) => map.latLngToLayerPoint(toLatLng(f.parts[0].at))).map(({ x, y }) => [x - 10, y - 10, x + 10, y + 10]);
     const taken = [];
+    const corner = map.containerPointToLayerPoint([0, 0]);
+    const view = [corner.x, corner.y, corner.x + map.getSize().x, corner.y + map.getSize().y];
     for (const label of [...labels].sort((a, b) => a.rank - b.rank)) {
       label.node.hidden = !label.shown();
       if (label.node.hidden) continue;
@@ -183,6 +192,7 @@
         const top = y + dy - (dy > 0 ? 0 : dy < 0 ? h : h / 2);
         return [left, top, left + w, top + h];
       });
+      boxes.sort((a, b) => within(b, view) - within(a, view)); // stable: the preferred side stays first
       const free = boxes.find((box) => ![...symbols, ...taken].some((other) => overlap(box, other)))
         || (label.rank < 2 && boxes.find((box) => !taken.some((other) => overlap(box, other))))
         || (label.rank === 0 && boxes[0]);
@@ -195,7 +205,7 @@
 
   // ------------------------------------------------------------ the chosen part: card, highlight, tapes
 
-  const popup = L.popup({ pane: card, autoPan: false, maxWidth: 9999, className: "card" });
+  const popup = L.popup({ pane: card, autoPan: false, closeButton: false, maxWidth: 9999 });
   const chosen = L.featureGroup();
   let openedFrom = null;
 
@@ -232,8 +242,7 @@
     const marks = f.parts[0].type === "point" ? drawTapes(f, where[0]) : [];
     chosen.addTo(map);
     const seen = L.latLngBounds([...where, ...marks]);
-    const pad = { padding: [45, 45], maxZoom: 21, animate: !still.matches };
-    if (marks.length || !map.getBounds().contains(seen)) map.fitBounds(seen, pad);
+    if (marks.length || !map.getBounds().contains(seen)) map.fitBounds(seen, room(23, !still.matches));
     placeLabels();
   }
 
@@ -259,10 +268,12 @@
 
   function cardFor(f) {
     const a = f.attributes;
-    const owner = f.role === "point" ? componentOf(f) : null;
+    const owner = componentOf(f);
+    const arrow = svg("svg", { viewBox: "0 0 24 24", width: 24, height: 24, "aria-hidden": "true" }, svg("path", { d: "M20 12H5M11 5L4 12L11 19", class: "stroke" }));
     return el("article", { "aria-labelledby": "card-title" },
+      button({ class: "tool back" }, () => map.closePopup(), arrow, "Back to the list"),
       el("h2", { id: "card-title", tabindex: "-1" }, f.name),
-      el("p", { class: "kind" }, f.role === "reference" ? "Mark to measure from: " : "", text(f.kind)),
+      f.role === "reference" ? el("p", {}, `Mark to measure from: ${text(f.kind)}`) : f.role === "component" && f.kind !== f.name ? el("p", {}, text(f.kind)) : null,
       f.role === "point" ? checkedNote(f) : null,
       f.parts.length ? null : el("p", { class: "tag bad" }, "Not located: its place cannot be drawn"),
       block("Tapes to it, as read", tieTable(list(a.ties))),
@@ -272,7 +283,7 @@
         owner ? el("dl", {}, ...ownFacts(c)) : null,
         block("Due", list(c.attributes.due).map(dueLine)),
         block("Service history", list(c.attributes.service).map(serviceLine)),
-        block(owner ? "Its other points" : "Its points", pointsOf(c.name).filter((p) => p !== f).map(openButton)),
+        block(owner ? "Its other points" : "Its points", pointsOf(c).filter((p) => p !== f).map(openButton)),
       ]));
   }
 
@@ -320,9 +331,9 @@
 
   function openButton(f) {
     const a = f.attributes;
-    const under = [f.role === "component" ? f.kind : null, a.depth_text, f.role === "point" ? a.accuracy_text : null, a.removed_on ? `removed ${a.removed_on}` : null,
+    const under = [f.role === "component" ? f.kind : null, a.depth_text, f.role === "point" ? text(a.accuracy_text).replace(/, 19 times in 20$/, "") : null, a.removed_on ? `removed ${a.removed_on}` : null,
       f.role === "point" && !f.parts.length ? "not located" : null, isUnsure(f) ? "not checked" : null];
-    const point = f.role === "component" && pointsOf(f.name).length === 1 ? pointsOf(f.name)[0] : f;
+    const point = f.role === "component" && pointsOf(f).length === 1 ? pointsOf(f)[0] : f;
     return button({ class: "open" }, (node) => open(point, card.contains(node) ? openedFrom : node), sample(f),
       el("span", {}, el("strong", {}, f.name), el("small", {}, under.map(text).filter((words) => words && words !== f.name).join(", "))));
   }
@@ -362,6 +373,16 @@
     return el("ul", { class: "legend" }, ...lines, ...points, doubt, ring);
   }
 
+  /** The first caution is always in sight; on a phone the others are one touch away. */
+  function cautions(isOpen) {
+    const [first, ...rest] = data.cautions.map((line) => el("span", {}, line));
+    const head = [el("strong", {}, "Caution: "), first];
+    if (!rest.length) return el("section", { class: "cautions", "aria-label": "Cautions" }, el("p", {}, ...head));
+    const more = el("details", {}, el("summary", {}, ...head, el("span", { class: "more" }, ` (${rest.length} more)`)), ...rest.map((line) => el("p", {}, line)));
+    more.open = isOpen;
+    return el("section", { class: "cautions", "aria-label": "Cautions" }, more);
+  }
+
   function fillPanel() {
     const wide = !narrow.matches;
     const due = data.due.map((d) => opener(named(d.component), el("span", {}, el("strong", {}, text(d.component)), dueLine(d))));
@@ -373,7 +394,7 @@
     panel.append(...[
       el("header", {}, el("h1", {}, data.title), ...data.subtitle.map((line) => el("p", {}, line)), el("p", {}, `As of ${data.as_of}`),
         data.placed ? null : el("p", { class: "tag" }, "Not placed on the earth: measure from the house")),
-      data.cautions.length ? el("section", { class: "cautions", "aria-label": "Cautions" }, section(`Caution (${data.cautions.length})`, true, ...data.cautions.map((line) => el("p", {}, line)))) : null,
+      data.cautions.length ? cautions(wide) : null,
       section(`Lids and cleanouts (${lids.length})`, true, ...lids.map(openButton)),
       section(`Due (${due.length}${late ? `, ${late} overdue` : ""})`, wide || late > 0, ...due),
       section(`Findings (${findings.length}${bad ? `, ${bad} need attention` : ""})`, wide && bad > 0, ...findings),
@@ -409,16 +430,18 @@
   function north() {
     const words = data.north_up ? "N" : "first wall";
     const arrow = data.north_up ? "M30 4L42 40L30 32L18 40Z" : "M56 20L30 8V16H4V24H30V32Z";
-    const picture = svg("svg", { viewBox: "0 0 60 64", width: 60, height: 64, role: "img", "aria-label": data.north_up ? "North is up" : "Direction of the first wall" },
+    const picture = svg("svg", { viewBox: data.north_up ? "0 0 60 64" : "-18 0 96 64", width: data.north_up ? 54 : 86, height: 58, role: "img", "aria-label": data.north_up ? "North is up" : "Direction of the first wall" },
       svg("path", { d: arrow }), svg("text", { x: 30, y: data.north_up ? 60 : 54, class: data.north_up ? "" : "long" }, words));
-    control("bottomright", el("div", { class: "north" }, picture));
+    control("bottomleft", el("div", { class: "north" }, picture));
   }
 
+  /** Room for the buttons above and for scale and north below. */
+  const room = (maxZoom, animate) => ({ paddingTopLeft: [45, 85], paddingBottomRight: [45, 85], maxZoom, animate });
   const everything = () => L.latLngBounds(features.filter((f) => f.group !== "gone").flatMap(cornersOf));
 
   function showAll(animate) {
     const bounds = everything();
-    if (bounds.isValid()) map.fitBounds(bounds, { padding: [30, 30], maxZoom: 22, animate });
+    if (bounds.isValid()) map.fitBounds(bounds, room(22, animate));
     else map.setView([0, 0], 18, { animate: false });
   }
 
@@ -455,6 +478,6 @@
   buttons();
   scaleBar();
   north();
-  map.on("zoomend viewreset overlayadd overlayremove resize", placeLabels);
+  map.on("moveend viewreset overlayadd overlayremove resize", placeLabels);
   placeLabels();
 })();

@@ -1,0 +1,49 @@
+"""The command line: `asbuilt COMMAND`. Heavy libraries are imported inside the commands only."""
+
+from typing import Any
+
+import click
+
+from asbuilt import __version__
+from asbuilt.cli.demo import demo
+from asbuilt.cli.due import due
+from asbuilt.cli.load import load
+from asbuilt.cli.printing import warn
+from asbuilt.cli.show import geojson, map_, positions
+from asbuilt.errors import AsbuiltError
+
+REFUSED = 2
+
+
+class _Group(click.Group):
+    """A group whose commands refuse with one message and status 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; what the library refuses becomes a message."""
+        try:
+            return super().invoke(ctx)
+        except AsbuiltError as error:
+            warn(f"asbuilt: {error}")
+            ctx.exit(REFUSED)
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Keep the order of the work: load, see, hand over."""
+        return list(self.commands)
+
+
+@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__)
+def main() -> None:
+    """Where everything of a buried wastewater system is, how well that is known, and when it is next due.
+
+    Measure with a tape from fixed house corners while the hole is open, type the readings into field sheets,
+    and load them. Exit status: 0 done; 1 done, and something needs attention; 2 refused, nothing changed.
+
+    \b
+    Example:
+      asbuilt demo --out demo
+    """
+
+
+for command in (load, positions, map_, geojson, due, demo):
+    main.add_command(command)

@@ -1,0 +1,60 @@
+"""Options that several commands share, each defined once."""
+
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class Day(click.ParamType):
+    """A date, written YYYY-MM-DD only."""
+
+    name = "YYYY-MM-DD"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """Read the date; anything else is refused with what is accepted."""
+        if isinstance(value, date):
+            return value
+        try:
+            day = date.fromisoformat(value)
+        except ValueError:
+            day = None
+        if day is None or value != day.isoformat():
+            self.fail(f"{value!r} is not a date; write it as 2026-07-31 (year-month-day)", param, ctx)
+        return day
+
+
+record_option = click.option(
+    "--record",
+    "record_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default="asbuilt.db",
+    envvar="ASBUILT_RECORD",
+    show_default=True,
+    show_envvar=True,
+    help="The record file (SQLite).",
+)
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+
+property_argument = click.argument("name", metavar="PROPERTY")
+
+overwrite_option = click.option("--overwrite", is_flag=True, help="Replace a file that is there already.")
+
+day_option = click.option(
+    "--on",
+    "today",
+    type=Day(),
+    default=lambda: datetime.now().astimezone().date(),
+    show_default="today",
+    help="Answer as on this day.",
+)
+
+
+def out_option(help_text: str) -> Callable[[F], F]:
+    """Make the `--out FILE` option of a command that writes one file."""
+    return click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help=help_text)

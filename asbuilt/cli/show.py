@@ -1,0 +1,119 @@
+"""`asbuilt positions`, `asbuilt map` and `asbuilt geojson`: one property, solved and shown."""
+
+import re
+from datetime import date
+from pathlib import Path
+
+import click
+
+from asbuilt.cli.options import (
+    day_option,
+    json_option,
+    out_option,
+    overwrite_option,
+    property_argument,
+    record_option,
+)
+from asbuilt.cli.printing import finish, show, show_json, warn_findings
+
+
+@click.command()
+@property_argument
+@record_option
+@json_option
+def positions(name: str, record_file: Path, as_json: bool) -> None:
+    """Solve one property and print where everything is, and how well that is known.
+
+    \b
+    Example:
+      asbuilt positions "Fernbank Lane 14"
+    """
+    from asbuilt.jobs.properties import located
+    from asbuilt.output.positions import positions_json, positions_table
+
+    found = located(record_file, name)
+    if as_json:
+        show_json(positions_json(found.solution, found.placement, found.findings))
+    else:
+        show(positions_table(found.solution, found.findings, found.record.property.units))
+    finish(found.findings)
+
+
+@click.command("map")
+@property_argument
+@record_option
+@out_option("File to write; default: the property's name with .html, here.")
+@day_option
+@overwrite_option
+@json_option
+def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite: bool, as_json: bool) -> None:
+    """Draw one property as a map: one HTML file that opens without a network, on a phone too.
+
+    \b
+    Example:
+      asbuilt map "Fernbank Lane 14" --out map.html
+    """
+    from asbuilt.jobs.draw import map_of
+    from asbuilt.jobs.properties import located
+    from asbuilt.output.files import write_whole
+
+    found = located(record_file, name)
+    path = out or Path(f"{file_stem(name)}.html")
+    write_whole(path, map_of(found, today), overwrite=overwrite)
+    if as_json:
+        show_json(
+            {"property": name, "written": str(path), "findings": [finding.as_json() for finding in found.findings]}
+        )
+    else:
+        show(f"{path}: the map of {name}; open it in any browser, no network needed")
+        warn_findings(found.findings)
+    finish(found.findings)
+
+
+@click.command()
+@property_argument
+@record_option
+@out_option("File to write; default: print it.")
+@click.option("--points", is_flag=True, help="Also every measured point as a feature of its own.")
+@click.option("--house", is_flag=True, help="Also the house outline and the reference points.")
+@day_option
+@overwrite_option
+@json_option
+def geojson(
+    name: str,
+    record_file: Path,
+    out: Path | None,
+    points: bool,
+    house: bool,
+    today: date,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Write one property as GeoJSON (RFC 7946), one feature a component.
+
+    \b
+    Example:
+      asbuilt geojson "Fernbank Lane 14" --points --out property.geojson
+    """
+    from asbuilt.jobs.draw import geojson_of
+    from asbuilt.jobs.properties import located
+    from asbuilt.output.files import write_whole
+
+    found = located(record_file, name)
+    text = geojson_of(found, today, points=points, house=house)
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        write_whole(out, text, overwrite=overwrite)
+        if as_json:
+            show_json({"property": name, "written": str(out), "findings": [f.as_json() for f in found.findings]})
+        else:
+            show(f"{out}: {name} as GeoJSON")
+    if not as_json:
+        warn_findings(found.findings)
+    finish(found.findings)
+
+
+def file_stem(name: str) -> str:
+    """Make a file name of a property's name: letters, digits and hyphens of any script."""
+    return re.sub(r"[^\w]+", "-", name).strip("-").lower()[:80] or "property"

@@ -1,0 +1,20 @@
+"""What falls due, over all properties of a record."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from asbuilt.findings import Finding
+from asbuilt.model.property_record import PropertyRecord
+from asbuilt.service.schedule import Due, due_tasks
+
+
+def due_list(records: Iterable[PropertyRecord], today: date) -> tuple[list[Due], list[Finding]]:
+    """List what falls due, soonest first, and what was noticed on the way."""
+    dues: list[Due] = []
+    findings: list[Finding] = []
+    for record in records:
+        some, more = due_tasks(record, today)
+        dues += some
+        findings += more
+    dues.sort(key=lambda due: (due.due_on or date.max, due.property, due.component))
+    return dues, findings

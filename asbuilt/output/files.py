@@ -1,0 +1,37 @@
+"""Files that appear whole or not at all."""
+
+import os
+import tempfile
+from pathlib import Path
+
+from asbuilt.errors import AsbuiltError
+
+
+class OutputError(AsbuiltError, OSError):
+    """An output file cannot be written where it was asked for."""
+
+
+def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
+    """Write a text file beside its place and move it there.
+
+    Raises
+    ------
+    OutputError
+        If the file is there already and `overwrite` is not set, or the folder cannot be written.
+    """
+    if path.exists() and not overwrite:
+        raise OutputError(f"{path}: the file is there already; --overwrite replaces it")
+    if not path.parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
+    try:
+        handle, aside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written here: {error.strerror}") from error
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        Path(aside).chmod(0o644)
+        Path(aside).replace(path)
+    except OSError as error:
+        Path(aside).unlink(missing_ok=True)
+        raise OutputError(f"{path}: not written: {error.strerror}") from error

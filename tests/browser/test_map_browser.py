@@ -1,0 +1,332 @@
+"""The map in a real browser: opened from a file, no network, on a phone and on a laptop."""
+
+from typing import Any
+
+import pytest
+from conftest import SIZES, Opener, Watched
+from test_webmap import NORTH_M, PAYLOADS, hostile_sheet, sample_sheet
+
+from asbuilt.output.webmap import render_map
+
+WIDTHS = sorted(SIZES)
+
+# The Leaflet map under the name that folium gave it.
+MAP = "window[JSON.parse(document.getElementById('plan-data').textContent).frame.map]"
+
+
+@pytest.fixture(scope="module")
+def document() -> str:
+    return render_map(sample_sheet())
+
+
+def in_list(watched: Watched, name: str) -> Any:
+    return watched.page.locator("#panel button.open", has_text=name).first
+
+
+def card(watched: Watched) -> Any:
+    return watched.page.locator("#card .leaflet-popup")
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_map_opens_from_a_file_and_asks_for_nothing(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    page = watched.page
+    assert page.title() == "Invented Hollow: plan of what is buried"
+    assert page.locator("html").get_attribute("lang") == "en"
+    assert page.locator("h1").inner_text() == "Invented Hollow"
+    assert page.locator(".leaflet-marker-icon").count() > 10
+    page.wait_for_timeout(300)
+    watched.ran_clean()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_tap_on_a_lid_opens_its_popup_with_ties_accuracy_and_dates(
+    opened: Opener, document: str, width: int
+) -> None:
+    watched = opened(document, width)
+    lid = watched.page.locator('[aria-label="pump tank/lid"]')
+    lid.tap() if width < 800 else lid.click()
+    words = card(watched).inner_text()
+    for text in ("pump tank/lid", "A\t", "B\t", "6\" below grade", "within 2 in, 19 times in 20"):
+        assert text in words
+    assert "Not checked: only two tapes, nothing to check them by" in words
+    watched.page.keyboard.press("Escape")
+    in_list(watched, "septic tank/inlet lid").click()
+    words = card(watched).inner_text()
+    for text in ("54' 8\"", "23' 1\"", "44' 6\"", "Checked", "1' 2\" below grade to top", "1,000 gal"):
+        assert text in words
+    for text in ("2025-03-14", "Overdue", "published table: 2.6 years", "2022-08-09", "980 gal"):
+        assert text in words
+    watched.ran_clean()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_tap_on_a_line_opens_its_popup(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    place = watched.page.evaluate(
+        f"""() => {{ const m = {MAP}, box = m.getContainer().getBoundingClientRect();
+        const plan = JSON.parse(document.getElementById('plan-data').textContent);
+        const [a, b] = plan.features.find(f => f.name === 'west property line').parts[0].at;
+        const p = m.latLngToContainerPoint([(a[1] + b[1]) / 2 - 0.00002, (a[0] + b[0]) / 2]);
+        return [box.left + p.x, box.top + p.y]; }}"""
+    )
+    watched.page.mouse.click(*place)
+    assert card(watched).locator("h2").inner_text() == "west property line"
+    watched.ran_clean()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_an_open_popup_covers_neither_the_lid_nor_its_tapes(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    in_list(watched, "septic tank/inlet lid").click()
+    labels = watched.page.locator(".label.tape:visible")
+    assert sorted(labels.all_inner_texts()) == ["A: 54' 8\"", "B: 23' 1\"", "C: 44' 6\""]
+    box = watched.page.locator("#plan").bounding_box()
+    shown = watched.page.locator("#card").bounding_box()
+    assert box is not None
+    assert shown is not None
+    apart = shown["x"] + shown["width"] <= box["x"] + 1 or shown["y"] >= box["y"] + box["height"] - 1
+    assert apart
+    for item in (*labels.all(), watched.page.locator('[aria-label="septic tank/inlet lid"]')):
+        inner = item.bounding_box()
+        assert inner is not None
+        assert box["x"] <= inner["x"]
+        assert inner["x"] + inner["width"] <= box["x"] + box["width"]
+        assert box["y"] <= inner["y"]
+        assert inner["y"] + inner["height"] <= box["y"] + box["height"]
+    watched.page.locator(".back").click()
+    assert watched.page.locator(".label.tape").count() == 0
+    assert card(watched).count() == 0
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("payload", PAYLOADS)
+def test_a_hostile_text_in_every_field_is_shown_and_never_run(opened: Opener, payload: str, width: int) -> None:
+    watched = opened(render_map(hostile_sheet(payload)), width)
+    page = watched.page
+    assert page.locator("h1").evaluate("node => node.textContent") == as_in_a_page(payload)
+    for details in page.locator("details").all():
+        details.evaluate("node => { node.open = true; }")
+    buttons = page.locator("#panel button.open")
+    for index in range(buttons.count()):  # every popup is built and closed again
+        buttons.nth(index).evaluate("node => node.click()")
+        page.evaluate(f"{MAP}.closePopup()")
+    page.locator("#panel button.open", has_text="septic tank/inlet lid").first.evaluate("node => node.click()")
+    name = as_in_a_page(f"septic tank/inlet lid {payload}")
+    assert card(watched).locator("h2").evaluate("node => node.textContent") == name
+    for cell in card(watched).locator("table td, table th[scope=row]").all():
+        assert cell.evaluate("node => node.textContent") == as_in_a_page(payload)
+    assert page.locator(".label.tape").first.evaluate("node => node.textContent").startswith(as_in_a_page(payload))
+    watched.ran_clean()
+
+
+def as_in_a_page(text: str) -> str:
+    """Replace half a character pair, which playwright cannot hand over, the way it does."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_layer_control_takes_things_off_and_puts_them_back(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    page = watched.page
+    toggle = page.locator(".leaflet-control-layers-toggle")
+    toggle.tap() if width < 800 else toggle.hover()
+    row = page.locator(".leaflet-control-layers label", has_text="Drinking water")
+    well = page.locator('[aria-label="well"]')
+    assert well.count() == 1
+    row.click()
+    assert well.count() == 0
+    assert not page.locator(".label", has_text="water line").is_visible()
+    row.click()
+    assert well.count() == 1
+    names = page.locator(".leaflet-control-layers-overlays label").all_inner_texts()
+    assert "No longer in the ground" in [name.strip() for name in names]
+    watched.ran_clean()
+
+
+def test_only_a_tick_makes_the_page_ask_the_tile_host(opened: Opener, document: str) -> None:
+    watched = opened(document, 1280)
+    page = watched.page
+    watched.ran_clean()
+    page.locator(".leaflet-control-layers-toggle").hover()
+    page.locator(".leaflet-control-layers label", has_text="Street map").click()
+    page.wait_for_timeout(300)
+    asked = [url for url in watched.requests if url != watched.address and not url.startswith("data:")]
+    assert asked
+    assert {url.split("/")[2] for url in asked} == {"tile.openstreetmap.org"}
+    assert "OpenStreetMap contributors" in page.locator(".leaflet-control-attribution").inner_text()
+
+
+def test_a_part_on_a_layer_that_is_off_is_shown_from_the_list(opened: Opener, document: str) -> None:
+    watched = opened(document, 1280)
+    assert not watched.page.locator(".label", has_text="old tank").is_visible()
+    in_list(watched, "old tank").click()
+    assert watched.page.locator(".label", has_text="old tank").is_visible()
+    assert "2011-06-10" in card(watched).inner_text()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_zoom_reaches_24_and_the_whole_property_comes_back(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    page = watched.page
+    zoom_in = page.locator(".leaflet-control-zoom-in")
+    for _ in range(12):
+        zoom_in.click()
+        page.wait_for_timeout(60)
+    assert page.evaluate(f"{MAP}.getZoom()") == 24
+    page.locator('[aria-label="Show the whole property"]').click()
+    seen = page.evaluate(
+        f"""() => {{ const m = {MAP};
+        return JSON.parse(document.getElementById('plan-data').textContent).features
+          .flatMap(f => f.parts).filter(p => p.type === 'point')
+          .every(p => m.getBounds().contains([p.at[1], p.at[0]])); }}"""
+    )
+    assert seen
+    watched.ran_clean()
+
+
+def test_the_keyboard_alone_opens_a_popup_from_the_list_and_comes_back(opened: Opener, document: str) -> None:
+    watched = opened(document, 1280)
+    page = watched.page
+    button = in_list(watched, "septic tank/outlet lid")
+    button.focus()
+    page.keyboard.press("Enter")
+    assert card(watched).locator("h2").inner_text() == "septic tank/outlet lid"
+    assert page.evaluate("document.activeElement.id") == "card-title"
+    page.keyboard.press("Escape")
+    assert card(watched).count() == 0
+    assert button.evaluate("node => node === document.activeElement")
+    marker = page.locator('.leaflet-marker-icon[aria-label="well"]')
+    marker.focus()
+    page.keyboard.press("Enter")
+    assert card(watched).locator("h2").inner_text() == "well"
+    watched.ran_clean()
+
+
+@pytest.mark.parametrize(("units", "unit_m"), [("ft-in", 0.3048), ("ft", 0.3048), ("m", 1.0)])
+def test_the_scale_bar_is_true_on_the_ground(opened: Opener, units: str, unit_m: float) -> None:
+    """Checked against the projection itself: pixels between two places whose distance pyproj gives."""
+    from pyproj import Geod
+
+    watched = opened(render_map(sample_sheet(units=units)), 1280)
+    page = watched.page
+    for zoom in (18, 20.25, 22, 24):
+        page.evaluate(f"{MAP}.setView([45, -30], {zoom}, {{animate: false}})")
+        number, unit = page.locator(".scale span").inner_text().split()
+        assert unit == ("m" if units == "m" else "ft")
+        pixels = page.evaluate("parseFloat(document.querySelector('.scale .bar').style.width)")
+        assert 40 <= pixels <= 150
+        east, _, _ = Geod(ellps="WGS84").fwd(-30, 45, 90, float(number) * unit_m)
+        drawn = page.evaluate(f"{MAP}.project([45, {east!r}]).x - {MAP}.project([45, -30]).x")
+        assert pixels == pytest.approx(drawn, abs=0.01)
+
+
+def test_the_circle_of_a_lid_has_its_true_size(opened: Opener, document: str) -> None:
+    """Radius 0.05 m: the circle's height in degrees of latitude against pyproj's length of a degree."""
+    watched = opened(document, 1280)
+    heights = watched.page.evaluate(
+        f"""() => {{ const heights = [];
+        {MAP}.eachLayer(l => {{ if (l.options.className === 'ring')
+          heights.push(l.getBounds().getNorth() - l.getBounds().getSouth()); }});
+        return heights; }}"""
+    )
+    assert len(heights) == 10  # the located points
+    for height in heights:
+        assert height * NORTH_M == pytest.approx(0.10, abs=1e-6)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_touch_targets_are_44_pixels_and_letters_16(opened: Opener, document: str, width: int) -> None:
+    """WCAG 2.1, 2.5.5: targets of 44 by 44 CSS pixels."""
+    watched = opened(document, width)
+    page = watched.page
+    for details in page.locator("details").all():
+        details.evaluate("node => { node.open = true; }")
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, summary, .leaflet-bar a, .leaflet-control-layers-toggle')]
+        .filter(node => node.offsetParent).map(node => [node.outerHTML.slice(0, 80), node.getBoundingClientRect()])
+        .filter(([, box]) => box.width < 44 || box.height < 44).map(([html]) => html)"""
+    )
+    assert small == []
+    letters = page.evaluate(
+        """() => [...document.querySelectorAll('#page *')].filter(node => node.offsetParent && !(node.closest('svg'))
+          && [...node.childNodes].some(child => child.nodeType === 3 && child.textContent.trim()))
+        .map(node => parseFloat(getComputedStyle(node).fontSize))"""
+    )
+    assert min(letters) >= 16
+    wider = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    assert wider <= 0
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_labels_do_not_lie_on_each_other(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    boxes = [
+        box
+        for label in watched.page.locator(".label:visible").all()
+        if (box := label.bounding_box()) is not None
+    ]
+    assert len(boxes) >= 12
+    for i, a in enumerate(boxes):
+        for b in boxes[i + 1 :]:
+            apart_x = a["x"] + a["width"] <= b["x"] + 1 or b["x"] + b["width"] <= a["x"] + 1
+            apart_y = a["y"] + a["height"] <= b["y"] + 1 or b["y"] + b["height"] <= a["y"] + 1
+            assert apart_x or apart_y
+
+
+def test_a_property_without_a_place_says_so_and_shows_no_coordinates(opened: Opener) -> None:
+    watched = opened(render_map(sample_sheet(placed=False)), 390)
+    page = watched.page
+    assert "Not placed on the earth" in page.locator("#panel header").inner_text()
+    assert page.locator('.north [aria-label="Direction of the first wall"]').count() == 1
+    assert page.locator(".leaflet-control-layers label", has_text="Street map").count() == 0
+    in_list(watched, "septic tank/inlet lid").click()
+    words = card(watched).inner_text()
+    assert "Latitude" not in words
+    assert "On the earth" not in words
+    watched.ran_clean()
+
+
+def test_a_phone_can_give_the_whole_screen_to_the_map(opened: Opener, document: str) -> None:
+    watched = opened(document, 390)
+    page = watched.page
+    page.get_by_role("button", name="Bigger map").tap()
+    box = page.locator("#plan").bounding_box()
+    assert box is not None
+    assert box["height"] > 800
+    page.locator('[aria-label="septic tank/inlet lid"]').tap()
+    assert card(watched).is_visible()
+    watched.ran_clean()
+
+
+@pytest.mark.parametrize("features", [(), None])
+def test_a_property_with_nothing_located_opens_without_an_error(opened: Opener, features: Any) -> None:
+    lost = [feature for feature in sample_sheet().features if feature.geometry is None]
+    watched = opened(render_map(sample_sheet(features=tuple(lost) if features is None else features)), 390)
+    if features is None:
+        in_list(watched, "lost valve/lid").click()
+        assert "Not located" in card(watched).inner_text()
+    watched.ran_clean()
+
+
+def test_paper_shows_the_plan_and_every_tie(opened: Opener, document: str) -> None:
+    watched = opened(document, 1280)
+    watched.page.emulate_media(media="print")
+    words = watched.page.locator("#paper").inner_text()
+    assert "septic tank/inlet lid" in words
+    assert "A: 54' 8\"" in words
+    assert not watched.page.locator(".leaflet-control-zoom").is_visible()
+    assert watched.page.locator(".folium-map").is_visible()
+    assert watched.page.pdf(format="Letter").startswith(b"%PDF")
+
+
+def test_without_scripts_the_ties_are_readable(chromium: Any, tmp_path: Any, document: str) -> None:
+    path = tmp_path / "map.html"
+    path.write_text(document, encoding="utf-8")
+    context = chromium.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    words = page.locator("body").inner_text()
+    assert "septic tank/inlet lid" in words
+    assert "A: 54' 8\"" in words
+    context.close()
