@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +14,13 @@ from shapely.geometry.base import BaseGeometry
 from asbuilt.model.components import Component, Point
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import Walk
+from asbuilt.survey.earth import Rigid, fit_rigid
 
 Array = NDArray[np.float64]
+
+NEAR_CORNERS = 0.25
+"""How far, as a share of the box's short side, points may miss its corners and still be taken for them (our own:
+half-way between a corner and the middle of the box)."""
 
 
 def component_points(record: PropertyRecord, component: str) -> list[str]:
@@ -71,21 +77,33 @@ def _box(length: float, width: float, places: Sequence[Array], along: Array) -> 
     elif len(places) == 2:
         center, axis = (places[0] + places[1]) / 2, places[1] - places[0]
     else:
-        center, axis = _fitted_axis(places)
+        center, axis = _fitted(long, short, places)
     upright = box(-long / 2, -short / 2, long / 2, short / 2)
     turned = rotate(upright, math.degrees(math.atan2(axis[1], axis[0])), origin=(0, 0))
     return translate(turned, center[0], center[1])
 
 
-def _fitted_axis(places: Sequence[Array]) -> tuple[Array, Array]:
-    """Centre and long axis of the smallest rectangle round three or four corners."""
-    rectangle = MultiPoint(places).minimum_rotated_rectangle
-    if not isinstance(rectangle, Polygon):  # all on one line
-        ends = np.array(rectangle.coords)
-        return ends.mean(axis=0), ends[-1] - ends[0]
-    ring = np.array(rectangle.exterior.coords)
-    sides = np.diff(ring[:3], axis=0)
-    return ring[:4].mean(axis=0), sides[int(np.hypot(*sides.T).argmax())]
+def _fitted(long: float, short: float, places: Sequence[Array]) -> tuple[Array, Array]:
+    """Centre and long axis of a box of known size laid on three or more points.
+
+    On its corners where the points lie near them; a rectangle drawn round three corners would not do, for the one along
+    their diagonal is as small. Points that lie elsewhere on it, such as lids, take its long axis along their spread.
+    """
+    corners = np.array([(x * long / 2, y * short / 2) for x in (-1, 1) for y in (-1, 1)])
+    target, sigma = np.array(places), np.ones(len(places))
+    fits = [fit_rigid(corners[list(order)], target, sigma) for order in permutations(range(4), len(places))]
+    best = min(fits, key=_misfit_m, default=None)
+    if best is not None and _misfit_m(best) <= NEAR_CORNERS * short:
+        return best.shift, best.lay((1.0, 0.0)) - best.shift
+    center = target.mean(axis=0)
+    axes = np.linalg.svd(target - center)[2]
+    spread = (target - center) @ axes.T
+    return center + (spread.min(axis=0) + spread.max(axis=0)) / 2 @ axes, axes[0]
+
+
+def _misfit_m(fit: Rigid) -> float:
+    """Root mean square distance of what was laid from its targets."""
+    return float(np.sqrt((fit.residuals**2).sum(axis=1).mean()))
 
 
 def building_outline(walk: Walk, places: Mapping[str, Array]) -> BaseGeometry | None:

@@ -59,7 +59,9 @@ SAMPLE = PropertyRecord(
     known_coordinates=(KnownCoordinate("B", 10.50001, -20.24999, 3.0, "phone", date(2026, 4, 30)),),
     components=(
         Component("septic tank", "septic tank", volume_gal=750.0, removed_on=date(2020, 6, 1)),
-        Component("septic tank", "septic tank", "box", feet(8), feet(5), volume_gal=1000.0, installed_on=date(2020, 6, 1)),
+        Component(
+            "septic tank", "septic tank", "box", feet(8), feet(5), volume_gal=1000.0, installed_on=date(2020, 6, 1)
+        ),
         Component("cleanout", "cleanout", "point"),
     ),
     household=(Household(date(2018, 1, 1), 2.0, date(2021, 1, 1)), Household(date(2021, 1, 1), 4.5, disposer=True)),

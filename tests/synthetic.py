@@ -417,8 +417,8 @@ class _Maker:
     def finish(self) -> Synthetic:
         """Put the record together, its rows shuffled, for the order of rows means nothing."""
         walls = self._walls()
-        self.rng.shuffle(self.ties)  # type: ignore[arg-type]
-        self.rng.shuffle(self.points)  # type: ignore[arg-type]
+        self.rng.shuffle(self.ties)
+        self.rng.shuffle(self.points)
         ties, blunders = [tie for group in self.ties for tie in group], []
         names = {point.name for point in self.points}
         spoilable = [k for k, tie in enumerate(ties) if tie.to in names]

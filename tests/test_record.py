@@ -16,7 +16,6 @@ from typing import Any, get_type_hints
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from record_samples import NOON, SAMPLE, Row, feet, named, sheet_rows
 
 from asbuilt.errors import ChangedSheetsError, RecordError, UnknownNameError
 from asbuilt.model.components import Component
@@ -31,6 +30,7 @@ from asbuilt.record.loading import LoadOutcome, store_sheets
 from asbuilt.record.nouns import NOUNS
 from asbuilt.record.rows import from_row, row_codec, to_row
 from asbuilt.units import Length
+from tests.record_samples import NOON, SAMPLE, Row, feet, named, sheet_rows
 
 NAME = SAMPLE.property.name
 ROWS = len(sheet_rows(SAMPLE))

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from record_samples import NOON, SAMPLE, feet, named, sheet_rows
 
 from asbuilt.model.measurements import Tie
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import open_record
 from asbuilt.record.loading import store_sheets
+from tests.record_samples import NOON, SAMPLE, feet, named, sheet_rows
 
 NAME = SAMPLE.property.name
 CORRECTED = replace(SAMPLE, ties=(*SAMPLE.ties[:3], Tie("A", "septic tank/outlet lid", feet(28))), service=())

@@ -9,7 +9,7 @@ from asbuilt.cli.options import day_option, json_option, record_option
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
 
 
-@click.command()
+@click.command(short_help="List what is due when, and why, soonest first.")
 @record_option
 @click.option("--property", "name", metavar="PROPERTY", help="Only this property; default: all.")
 @day_option
@@ -33,6 +33,6 @@ def due(record_file: Path, name: str | None, today: date, as_json: bool) -> None
     if as_json:
         show_json([one.as_json() for one in dues])
     else:
-        show(due_table(dues))
+        show(due_table(dues, findings))
         warn_findings(findings)
     finish(findings)

@@ -1,20 +1,31 @@
 """`asbuilt load`: field sheets into the record."""
 
 import getpass
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from asbuilt.cli.options import json_option, record_option
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
 
+if TYPE_CHECKING:  # numpy stays out of --help
+    from asbuilt.survey.solution import Position
 
-@click.command()
+
+def _login_name() -> str:
+    with suppress(OSError, KeyError, ImportError):  # a bare machine or a container may know no name
+        return getpass.getuser()
+    return "not known"
+
+
+@click.command(short_help="Store a folder of field sheets in the record.")
 @click.argument("sheets", type=click.Path(file_okay=False, path_type=Path))
 @record_option
 @click.option("--supersede", metavar="REASON", help="Store changed sheets over what is recorded, and why.")
-@click.option("--who", default=getpass.getuser, show_default="your login name", help="Who stores them.")
+@click.option("--who", default=_login_name, show_default="your login name", help="Who stores them.")
 @json_option
 def load(sheets: Path, record_file: Path, supersede: str | None, who: str, as_json: bool) -> None:
     """Store a folder of field sheets in the record, all of it or nothing.
@@ -48,5 +59,12 @@ def load(sheets: Path, record_file: Path, supersede: str | None, who: str, as_js
     else:
         show(f"{outcome.property}: the sheets say what is recorded already; nothing changed")
     if not as_json:
+        show(_how_many(loaded.located.solution.points))
         warn_findings(findings)
     finish(findings)
+
+
+def _how_many(points: "tuple[Position, ...]") -> str:
+    located = sum(point.place is not None for point in points)
+    checked = sum(point.checked for point in points)
+    return f"{located} of {len(points)} points located, {checked} of them checked by a spare tape"

@@ -3,14 +3,20 @@
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-class Day(click.ParamType):
+if TYPE_CHECKING:
+    _DateType = click.ParamType[date]
+else:
+    _DateType = click.ParamType  # generic since click 8.4 only
+
+
+class Day(_DateType):
     """A date, written YYYY-MM-DD only."""
 
     name = "YYYY-MM-DD"

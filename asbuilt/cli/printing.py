@@ -2,34 +2,49 @@
 
 import json
 import re
+import sys
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TextIO
 
 import click
 
 from asbuilt.findings import Finding, Severity, needs_attention
 
-_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 def plain(text: str) -> str:
-    """Take out what a terminal would obey: control characters and marks that reverse the reading order."""
+    """Take out control characters, marks that turn the reading order and halves of characters."""
     return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def show(text: str) -> None:
     """Print text that may hold words of the record."""
-    click.echo(plain(text))
+    click.echo(_printable(plain(text), sys.stdout))
 
 
 def show_json(value: Any) -> None:
     """Print JSON; numbers that JSON does not have are an error of ours and raise."""
-    click.echo(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
+    show_json_text(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
+
+
+def show_json_text(text: str) -> None:
+    """Print JSON text; what the terminal would obey or its character set lacks is escaped as JSON escapes it."""
+    text = _UNPRINTABLE.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
+    if _printable(text, sys.stdout) != text:
+        text = "".join(c if c.isascii() else json.dumps(c)[1:-1] for c in text)
+    click.echo(text, nl=False)
+
+
+def _printable(text: str, stream: TextIO) -> str:
+    """Put a question mark for each character that the stream's character set lacks."""
+    encoding = getattr(stream, "encoding", None) or "utf-8"
+    return text.encode(encoding, "replace").decode(encoding)
 
 
 def warn(text: str) -> None:
     """Print a line to stderr."""
-    click.echo(plain(text), err=True)
+    click.echo(_printable(plain(text), sys.stderr), err=True)
 
 
 def warn_findings(findings: Sequence[Finding]) -> None:

@@ -14,10 +14,10 @@ from asbuilt.cli.options import (
     property_argument,
     record_option,
 )
-from asbuilt.cli.printing import finish, show, show_json, warn_findings
+from asbuilt.cli.printing import finish, show, show_json, show_json_text, warn_findings
 
 
-@click.command()
+@click.command(short_help="Print where everything is, and how well that is known.")
 @property_argument
 @record_option
 @json_option
@@ -35,11 +35,11 @@ def positions(name: str, record_file: Path, as_json: bool) -> None:
     if as_json:
         show_json(positions_json(found.solution, found.placement, found.findings))
     else:
-        show(positions_table(found.solution, found.findings, found.record.property.units))
+        show(positions_table(found.record, found.solution, found.findings))
     finish(found.findings)
 
 
-@click.command("map")
+@click.command("map", short_help="Draw the map: one HTML file, no network needed.")
 @property_argument
 @record_option
 @out_option("File to write; default: the property's name with .html, here.")
@@ -53,24 +53,23 @@ def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite:
     Example:
       asbuilt map "Fernbank Lane 14" --out map.html
     """
-    from asbuilt.jobs.draw import map_of
+    from asbuilt.jobs.draw import findings_of, map_of
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import write_whole
 
     found = located(record_file, name)
     path = out or Path(f"{file_stem(name)}.html")
     write_whole(path, map_of(found, today), overwrite=overwrite)
+    findings = findings_of(found, today)
     if as_json:
-        show_json(
-            {"property": name, "written": str(path), "findings": [finding.as_json() for finding in found.findings]}
-        )
+        show_json({"property": name, "written": str(path), "findings": [finding.as_json() for finding in findings]})
     else:
         show(f"{path}: the map of {name}; open it in any browser, no network needed")
-        warn_findings(found.findings)
-    finish(found.findings)
+        warn_findings(findings)
+    finish(findings)
 
 
-@click.command()
+@click.command(short_help="Write GeoJSON (RFC 7946), one feature a component.")
 @property_argument
 @record_option
 @out_option("File to write; default: print it.")
@@ -95,23 +94,24 @@ def geojson(
     Example:
       asbuilt geojson "Fernbank Lane 14" --points --out property.geojson
     """
-    from asbuilt.jobs.draw import geojson_of
+    from asbuilt.jobs.draw import findings_of, geojson_of
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import write_whole
 
     found = located(record_file, name)
     text = geojson_of(found, today, points=points, house=house)
+    findings = findings_of(found, today)
     if out is None:
-        click.echo(text, nl=False)
+        show_json_text(text)
     else:
         write_whole(out, text, overwrite=overwrite)
         if as_json:
-            show_json({"property": name, "written": str(out), "findings": [f.as_json() for f in found.findings]})
+            show_json({"property": name, "written": str(out), "findings": [f.as_json() for f in findings]})
         else:
             show(f"{out}: {name} as GeoJSON")
     if not as_json:
-        warn_findings(found.findings)
-    finish(found.findings)
+        warn_findings(findings)
+    finish(findings)
 
 
 def file_stem(name: str) -> str:

@@ -2,23 +2,34 @@
 
 import json
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 
-from asbuilt.errors import AsbuiltError
+from asbuilt.errors import AsbuiltError, ChangedSheetsError
 from asbuilt.findings import Finding
-from asbuilt.jobs.draw import geojson_of, map_of
+from asbuilt.jobs.draw import findings_of, geojson_of, map_of
 from asbuilt.jobs.load import load_sheets
 from asbuilt.jobs.locate import Located
 from asbuilt.output.duelist import due_table
-from asbuilt.output.features import accuracy_words
-from asbuilt.output.files import write_whole
-from asbuilt.output.positions import best_two_tapes, positions_json, positions_table
+from asbuilt.output.files import make_folder, refuse_existing, write_whole
+from asbuilt.output.positions import Ways, positions_json, positions_table
 from asbuilt.service.schedule import Due, due_tasks
+from asbuilt.units import format_small
 
 STORED_AT = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 """The day on which the invented story of the sample property ends; the demonstration answers as on it."""
+
+FILES = {
+    "asbuilt.db": "the record: what was read, entry by entry",
+    "map.html": "the map: open it in any browser, no network needed",
+    "property.geojson": "the same for any mapping program (GeoJSON)",
+    "positions.txt": "where everything is: two tapes to each point",
+    "positions.json": "the same as data",
+    "due.txt": "what is due when, and why",
+    "due.json": "the same as data",
+}
+"""What is written, and what each file is for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +37,7 @@ class Demo:
     """What the demonstration wrote and found."""
 
     written: tuple[Path, ...]
-    facts: tuple[str, ...]  #: the three most useful ones
+    facts: tuple[str, ...]  #: the three most useful ones, each a sentence
     findings: tuple[Finding, ...]
 
 
@@ -46,62 +57,77 @@ def run_demo(folder: Path, *, overwrite: bool) -> Demo:
     Raises
     ------
     OutputError, RecordError
-        If the folder cannot be written, or holds files already and `overwrite` is not set.
+        If the folder cannot be written, or holds files already and `overwrite` is not set. A record that is there
+        already is never replaced: with `overwrite` the sample is loaded into it.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    loaded = load_sheets(folder / "asbuilt.db", sample_sheets(), who="demo", now=STORED_AT)
-    located, today = loaded.located, STORED_AT.date()
-    dues, more = due_tasks(located.record, today)
+    for name in FILES:
+        refuse_existing(folder / name, overwrite=overwrite)
+    make_folder(folder)
+    located = _loaded(folder / "asbuilt.db")
+    today = STORED_AT.date()
+    dues, notes = due_tasks(located.record, today)
     texts = {
         "map.html": map_of(located, today),
         "property.geojson": geojson_of(located, today, points=True, house=True),
-        "positions.txt": positions_table(located.solution, located.findings, located.record.property.units) + "\n",
+        "positions.txt": positions_table(located.record, located.solution, located.findings) + "\n",
         "positions.json": _json(positions_json(located.solution, located.placement, located.findings)),
-        "due.txt": due_table(dues) + "\n",
+        "due.txt": due_table(dues, notes) + "\n",
         "due.json": _json([due.as_json() for due in dues]),
     }
     for name, text in texts.items():
         write_whole(folder / name, text, overwrite=overwrite)
-    written = (folder / "asbuilt.db", *(folder / name for name in texts))
-    return Demo(written, _facts(located, dues, today), (*located.findings, *more))
+    return Demo(tuple(folder / name for name in FILES), _facts(located, dues), findings_of(located, today))
+
+
+def _loaded(record_file: Path) -> Located:
+    """Load the sample sheets; a record that holds other readings of them is left as it is."""
+    try:
+        return load_sheets(record_file, sample_sheets(), who="demo", now=STORED_AT).located
+    except ChangedSheetsError as error:
+        name = str(error).partition(":")[0]
+        raise AsbuiltError(
+            f"{record_file}: other readings of {name} are recorded there; nothing was written. "
+            "Give another folder with --out"
+        ) from error
 
 
 def _json(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
 
 
-def _facts(located: Located, dues: tuple[Due, ...], today: date) -> tuple[str, ...]:
+def _facts(located: Located, dues: tuple[Due, ...]) -> tuple[str, ...]:
     """Say where the lid is, when the tank is next due, and what is least well known."""
-    return (_lid_fact(located), _due_fact(dues, today), _doubt_fact(located))
+    return (_lid_fact(located), _due_fact(dues), _doubt_fact(located))
 
 
 def _lid_fact(located: Located) -> str:
-    solution, units = located.solution, located.record.property.units
-    tanks = [c.name for c in located.record.components if c.kind == "septic tank"]
-    lids = [p for p in solution.points if p.component in tanks and p.place is not None]
-    if not lids:
+    record, solution = located.record, located.solution
+    tanks = [c.name for c in record.components if c.kind == "septic tank"]
+    lid = next((p for p in solution.points if p.component in tanks and p.r95_m is not None), None)
+    if lid is None or lid.r95_m is None:
         return "No lid of the septic tank is located."
-    lid = lids[0]
-    places = {p.name: p.place for p in (*solution.references, *solution.points) if p.place is not None}
-    tapes = best_two_tapes(lid, places, {p.name for p in solution.references})
-    ways = " and ".join(f"{tie.as_read} from {tie.from_}" for tie in tapes)
-    return f"{lid.name}: {ways}; {accuracy_words(lid, units)}."
+    ways = " and ".join(Ways(record, solution).to(lid))
+    within = format_small(lid.r95_m, record.property.units)
+    return f"The {lid.name.replace('/', ', ')}, is {ways}, within {within} (19 times in 20)."
 
 
-def _due_fact(dues: tuple[Due, ...], today: date) -> str:
+def _due_fact(dues: tuple[Due, ...]) -> str:
     dated = [due for due in dues if due.due_on is not None]
     if not dated:
         return "Nothing is scheduled."
     first = dated[0]
-    return f"{first.task} of {first.component}: {first.due_on} (as on {today}); {first.reason}"
+    return (
+        f"The {first.component} is next due for a {first.task} on {first.due_on} by the {first.method}, "
+        f"between {first.earliest_on} and {first.latest_on} as use varies."
+    )
 
 
 def _doubt_fact(located: Located) -> str:
     units = located.record.property.units
-    points = [p for p in located.solution.points if p.r95_m is not None]
-    checked = sum(p.checked for p in points)
-    worst = max(points, key=lambda p: p.r95_m or 0.0)
+    radii = {p.name: p.r95_m for p in located.solution.points if p.r95_m is not None}
+    checked = sum(p.checked for p in located.solution.points)
+    worst = max(radii, key=lambda name: radii[name])
     return (
-        f"{checked} of {len(points)} points are checked by a spare tape; the least well known is {worst.name}, "
-        f"{accuracy_words(worst, units)}."
+        f"{checked} of {len(located.solution.points)} points are checked by a spare tape; the least well known is "
+        f"the {worst.replace('/', ', ')}, within {format_small(radii[worst], units)}."
     )

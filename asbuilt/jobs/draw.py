@@ -3,6 +3,7 @@
 from datetime import date
 
 from asbuilt.errors import PlaceError
+from asbuilt.findings import Finding, worst_first
 from asbuilt.jobs.locate import Located
 from asbuilt.output.cautions import CAUTIONS
 from asbuilt.output.features import Feature, build_features
@@ -15,12 +16,18 @@ def features_of(located: Located, today: date) -> tuple[Feature, ...]:
     return build_features(located.record, located.solution, located.placement, dues)
 
 
+def findings_of(located: Located, today: date) -> tuple[Finding, ...]:
+    """Give what is said of one property on its map and in its files: of the survey and of what is due, worst first."""
+    _, findings = due_tasks(located.record, today)
+    return tuple(worst_first([*located.findings, *findings]))
+
+
 def map_of(located: Located, today: date) -> str:
     """Draw the map of one solved property as on a day: one HTML document."""
     from asbuilt.output.webmap import MapSheet, render_map
 
     place = located.record.property
-    dues, findings = due_tasks(located.record, today)
+    dues, _ = due_tasks(located.record, today)
     return render_map(
         MapSheet(
             title=place.name,
@@ -29,7 +36,7 @@ def map_of(located: Located, today: date) -> str:
             features=build_features(located.record, located.solution, located.placement, dues),
             placed=located.placement is not None,
             as_of=today.isoformat(),
-            findings=tuple(finding.as_json() for finding in (*located.findings, *findings)),
+            findings=tuple(finding.as_json() for finding in findings_of(located, today)),
             due=tuple(due.as_json() for due in dues),
             cautions=CAUTIONS,
             north_up=located.solution.azimuth_deg is not None or located.placement is not None,

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -68,8 +69,9 @@ class _Builder:
     def build(self) -> Iterable[Feature]:
         yield from self._buildings()
         for component in self._components():
-            yield self._component(component)
-            for name in component_points(self.record, component.name):
+            names = component_points(self.record, component.name) if self._is_last(component) else []
+            yield self._component(component, names)
+            for name in names:
                 yield self._point(name, component)
         for reference in self.record.reference_points:
             attributes = {"description": reference.description, "gone_on": _iso(reference.gone_on)}
@@ -84,6 +86,16 @@ class _Builder:
         named = dict.fromkeys(self.record.component_of(name) for name in self.record.point_names())
         return listed + [Component(name, "unknown") for name in named if name not in known]
 
+    def _of_name(self, component: Component) -> list[Component]:
+        """All components that were ever called so, the one that was taken out first first."""
+        same = [one for one in self.record.components if one.name == component.name]
+        return sorted(same, key=lambda one: (one.removed_on or date.max, one.installed_on or date.min))
+
+    def _is_last(self, component: Component) -> bool:
+        """Tell whether the points of that name are this component's: where one replaced another, the last one's."""
+        same = self._of_name(component)
+        return not same or same[-1] is component
+
     def _buildings(self) -> Iterable[Feature]:
         for walk in split_walks(self.record.walls):
             geometry = building_outline(walk, self.places)
@@ -91,8 +103,7 @@ class _Builder:
                 name = f"building at {walk.corners[0]}"
                 yield Feature("building", name, "building", self._earth(geometry))
 
-    def _component(self, component: Component) -> Feature:
-        names = component_points(self.record, component.name)
+    def _component(self, component: Component, names: Sequence[str]) -> Feature:
         placed = [self.places[name] for name in names if name in self.places]
         geometry = outline(component, placed, self._along())
         attributes = {
@@ -111,8 +122,10 @@ class _Builder:
             "points": len(names),
             "points_located": len(placed),
             **self._worst([self.positions[name] for name in names]),
-            "due": [due.as_json() for due in self.dues if due.component == component.name],
-            "service": self._service(component.name),
+            "due": [d.as_json() for d in self.dues if d.component == component.name]
+            if self._is_last(component)
+            else [],
+            "service": self._service(component),
         }
         return Feature("component", component.name, component.kind, self._earth(geometry), attributes)
 
@@ -161,8 +174,13 @@ class _Builder:
         del accuracy["unchecked_because"]
         return accuracy | {"checked": checked}
 
-    def _service(self, component: str) -> list[dict[str, Any]]:
-        entries = sorted((e for e in self.record.service if e.component == component), key=lambda e: e.on)
+    def _service(self, component: Component) -> list[dict[str, Any]]:
+        """List what was done to it; where one replaced another of its name, up to the day it was taken out."""
+        before = [one.removed_on for one in self._of_name(component) if one is not component and one.removed_on]
+        since = max((day for day in before if day < (component.removed_on or date.max)), default=date.min)
+        until = date.max if self._is_last(component) else component.removed_on or date.max
+        mine = (e for e in self.record.service if e.component == component.name and since <= e.on < until)
+        entries = sorted(mine, key=lambda e: e.on)
         return [
             {"on": e.on.isoformat(), "task": e.task, "by": e.by, "gallons": e.gallons, "note": e.note} for e in entries
         ]

@@ -1,10 +1,13 @@
 """Features -> GeoJSON, RFC 7946 to the letter: WGS 84, longitude first, right-hand rule, no crs member."""
 
 import json
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from typing import Any
 
-from shapely.geometry import Polygon, mapping
+from shapely import transform
+from shapely.affinity import translate
+from shapely.geometry import MultiPolygon, Polygon, box, mapping
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
@@ -16,36 +19,58 @@ DECIMALS = 8
 
 def feature_collection(features: Iterable[Feature]) -> dict[str, Any]:
     """Make the FeatureCollection as plain JSON values."""
-    return {"type": "FeatureCollection", "features": [_feature(feature) for feature in features]}
+    return {"type": "FeatureCollection", "features": list(_features(features))}
 
 
 def write_geojson(features: Iterable[Feature]) -> str:
     """Write the FeatureCollection as text, one feature a line; NaN and infinity are refused, as JSON has none."""
-    lines = (_dumps(_feature(feature)) for feature in features)
-    return '{"type":"FeatureCollection","features":[\n' + ",\n".join(lines) + "\n]}\n"
+    return '{"type":"FeatureCollection","features":[\n' + ",\n".join(map(_dumps, _features(features))) + "\n]}\n"
 
 
 def _dumps(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def _feature(feature: Feature) -> dict[str, Any]:
+def _features(features: Iterable[Feature]) -> Iterator[dict[str, Any]]:
+    known = list(features)
+    times = Counter(_own_id(feature) for feature in known)
+    for feature in known:
+        name = _own_id(feature)
+        removed = feature.attributes.get("removed_on")
+        yield _feature(feature, f"{name}/removed {removed}" if times[name] > 1 and removed else name)
+
+
+def _own_id(feature: Feature) -> str:
+    return f"{feature.role}/{feature.name}"
+
+
+def _feature(feature: Feature, name: str) -> dict[str, Any]:
     properties = {"name": feature.name, "role": feature.role, "kind": feature.kind, **feature.attributes}
-    return {
-        "type": "Feature",
-        "id": f"{feature.role}/{feature.name}",
-        "geometry": _geometry(feature.geometry),
-        "properties": properties,
-    }
+    return {"type": "Feature", "id": name, "geometry": _geometry(feature.geometry), "properties": properties}
 
 
 def _geometry(geometry: BaseGeometry | None) -> dict[str, Any] | None:
     if geometry is None:
         return None
-    if isinstance(geometry, Polygon):
-        geometry = orient(geometry, 1.0)  # section 3.1.6: exterior rings are counterclockwise
-    shape = mapping(geometry)
+    shape = mapping(_wound(_cut(geometry)))
     return {"type": shape["type"], "coordinates": _rounded(shape["coordinates"])}
+
+
+def _cut(geometry: BaseGeometry) -> BaseGeometry:
+    """Cut at the antimeridian what crosses it (section 3.1.9)."""
+    west, south, east, north = geometry.bounds
+    if east - west <= 180.0:
+        return geometry
+    whole = transform(geometry, lambda lonlat: lonlat + (lonlat[:, :1] < 0) * (360.0, 0.0))
+    halves = (whole.intersection(box(0.0, south, 180.0, north)), whole.intersection(box(180.0, south, 360.0, north)))
+    return halves[0].union(translate(halves[1], -360.0))
+
+
+def _wound(geometry: BaseGeometry) -> BaseGeometry:
+    """Wind exterior rings counterclockwise (section 3.1.6)."""
+    if isinstance(geometry, MultiPolygon):
+        return MultiPolygon([orient(part, 1.0) for part in geometry.geoms])
+    return orient(geometry, 1.0) if isinstance(geometry, Polygon) else geometry
 
 
 def _rounded(coordinates: Any) -> Any:

@@ -1,15 +1,31 @@
 """Positions of one property as JSON and as a table that can be read in a trench."""
 
-from collections.abc import Mapping, Sequence, Set
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import combinations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from asbuilt.findings import Finding, Severity
-from asbuilt.output.features import accuracy_words
+from asbuilt.findings import Finding
+from asbuilt.model.measurements import Offset
+from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.earth import Placement
 from asbuilt.survey.solution import Position, Solution, TieFit
+from asbuilt.units import format_length, format_small
+
+Array = NDArray[np.float64]
+
+WIDTH = 100
+"""Columns of the table: a small terminal, or a letter sheet across in a fixed-width face."""
+
+_POINT_WIDTH = 30  # a longer name goes on in the next line
+_MEANING = (
+    "Within: 19 times in 20 the point lies no farther than this from where the tapes put it, seen from the "
+    "reference points.",
+    "Checked: a tape misread by a foot would show. Where it says no, pull one more tape before covering.",
+)
 
 
 def positions_json(solution: Solution, placement: Placement | None, findings: Sequence[Finding]) -> dict[str, Any]:
@@ -67,52 +83,150 @@ def _rounded(value: float | None, decimals: int = 4) -> float | None:
     return None if value is None else round(value, decimals) + 0.0  # -0.0 becomes 0.0
 
 
-def positions_table(solution: Solution, findings: Sequence[Finding], units: str) -> str:
-    """Write the points as a table: what it is, its two best tapes, how well it is known, and what is doubtful."""
-    places = {p.name: p.place for p in (*solution.references, *solution.points) if p.place is not None}
-    fixed = {p.name for p in solution.references}
-    rows = [("POINT", "BEST TWO TAPES", "KNOWN", "CHECKED")]
-    for position in solution.points:
-        tapes = " and ".join(f"{tie.as_read} from {tie.from_}" for tie in best_two_tapes(position, places, fixed))
-        known = accuracy_words(position, units) or "no place"
-        checked = "yes" if position.checked else f"no: {position.unchecked_because}"
-        rows.append((position.name, tapes or "by offset", known, checked))
-    widths = [max(len(row[column]) for row in rows) for column in range(3)]
-    lines = ["  ".join([*(c.ljust(w) for c, w in zip(row, widths, strict=False)), row[3]]) for row in rows]
-    return "\n".join([solution.property, "", *lines, "", *_closing(solution, findings)])
+class Ways:
+    """From each point of one property the tapes to pull to find it, in the property's own units."""
+
+    def __init__(self, record: PropertyRecord, solution: Solution) -> None:
+        self._units = record.property.units
+        self._gone = {reference.name for reference in record.reference_points if reference.gone_on is not None}
+        self._standing = set(record.reference_names()) - self._gone
+        self._places = {p.name: p.place for p in (*solution.references, *solution.points) if p.place is not None}
+        self._metres = {
+            (frozenset((tie.from_, tie.to)), tie.distance.as_read): tie.distance.metres for tie in record.ties
+        }
+        self._offsets: dict[str, Offset] = {}
+        for offset in record.offsets:
+            self._offsets.setdefault(offset.point, offset)
+
+    def to(self, position: Position) -> tuple[str, ...]:
+        """Say how to find a point: two tapes; where it has no two from what stands, the offset from a wall first."""
+        tapes = best_two_tapes(position, self._places, self._standing)
+        offset = self._offsets.get(position.name)
+        if offset is not None and not (len(tapes) == 2 and all(tie.from_ in self._standing for tie in tapes)):
+            one = sorted(tapes, key=lambda tie: tie.from_ not in self._standing)[:1]
+            return (self._offset(offset), *(self._tape(position.name, tie) for tie in one))
+        return tuple(self._tape(position.name, tie) for tie in tapes)
+
+    def _tape(self, name: str, tie: TieFit) -> str:
+        metres = self._metres.get((frozenset((name, tie.from_)), tie.as_read))
+        reading = tie.as_read if metres is None else format_length(metres, self._units)
+        return f"{reading} from {tie.from_}" + (" (gone)" if tie.from_ in self._gone else "")
+
+    def _offset(self, offset: Offset) -> str:
+        along, out = (format_length(length.metres, self._units) for length in (offset.along, offset.out))
+        hand = f" to the {offset.hand}" if offset.hand else ""
+        return f"{along} along {offset.wall_from} > {offset.wall_to}, {out} out{hand}"
 
 
-def best_two_tapes(position: Position, places: Mapping[str, Any], fixed: Set[str]) -> tuple[TieFit, ...]:
-    """Pick the two tapes that cross most sharply, from reference points (`fixed`) where there are two."""
-    if position.place is None:
-        return position.ties[:2]
-    ties = [tie for tie in position.ties if tie.from_ in places]
-    from_house = [tie for tie in ties if tie.from_ in fixed]
-    ties = from_house if len({tie.from_ for tie in from_house}) > 1 else ties
+def best_two_tapes(position: Position, places: Mapping[str, Array], standing: set[str]) -> tuple[TieFit, ...]:
+    """Pick the two tapes of a point that cross most sharply.
+
+    Parameters
+    ----------
+    places
+        Every located name, metres.
+    standing
+        Reference points that one can still measure from; tapes from these go first where there are two.
+    """
+    ties = [tie for tie in position.ties if tie.from_ in places] if position.place is not None else [*position.ties]
+    from_standing = [tie for tie in ties if tie.from_ in standing]
+    ties = from_standing if len({tie.from_ for tie in from_standing}) > 1 else ties
     pairs = [pair for pair in combinations(ties, 2) if pair[0].from_ != pair[1].from_]
-    if not pairs:
-        return tuple(ties[:1])
-    return max(pairs, key=lambda pair: _sine(position.place, *(places[tie.from_] for tie in pair)))
+    place = position.place
+    if not pairs or place is None:
+        return tuple(ties[:1] if place is not None else ties[:2])
+    return max(pairs, key=lambda pair: _sine(place, places[pair[0].from_], places[pair[1].from_]))
 
 
-def _sine(place: Any, a: Any, b: Any) -> float:
+def _sine(place: Array, a: Array, b: Array) -> float:
+    """Sine of the angle at which the tapes from two places cross; 0 where an end is the place itself."""
     p, q = a - place, b - place
-    return float(abs(p[0] * q[1] - p[1] * q[0]) / (np.hypot(*p) * np.hypot(*q)))
+    size = float(np.hypot(*p) * np.hypot(*q))
+    return abs(float(p[0] * q[1] - p[1] * q[0])) / size if size else 0.0
 
 
-def _closing(solution: Solution, findings: Sequence[Finding]) -> list[str]:
-    """Findings worst first; those that the table shows already are only counted."""
-    lines = [f"{finding.severity}: {finding.sentence()}" for finding in findings if finding.code != "unchecked"]
-    unchecked = sum(not position.checked for position in solution.points)
-    if unchecked:
-        one = "point is" if unchecked == 1 else "points are"
-        lines.append(f"note: {unchecked} {one} not checked: a misread tape could pass unnoticed there.")
-    fit = solution.fit
-    if fit.passed:
-        lines.append(f"The {fit.observations} measurements agree with each other.")
+def positions_table(record: PropertyRecord, solution: Solution, findings: Sequence[Finding]) -> str:
+    """Write the points as a table of 100 columns: the tapes that find each, how well it is known, what is doubtful."""
+    ways, units = Ways(record, solution), record.property.units
+    rows = [_Row("POINT", ("TAPES THAT FIND IT",), "WITHIN", "CHECKED")]
+    for component, positions in _by_component(solution).items():
+        alone = len(positions) == 1 and positions[0].name == component
+        if not alone:
+            rows.append(_Row(component))
+        rows += [_row(position, ways.to(position), units, "" if alone else "  ") for position in positions]
+    lines = [*_wrapped(solution.property, "", "  "), "", *_set(rows)]
+    for sentences in (_MEANING, tuple(_closing(solution, findings))):
+        lines += [""] if sentences else []
+        lines += [line for sentence in sentences for line in _wrapped(sentence, "", "  ")]
+    return "\n".join(lines)
+
+
+class _Row:
+    """One row of the table, its reason on lines of their own."""
+
+    def __init__(
+        self, point: str, ways: Sequence[str] = (), within: str = "", checked: str = "", because: str | None = None
+    ) -> None:
+        self.point, self.ways, self.within, self.checked, self.because = point, ways, within, checked, because
+
+
+def _by_component(solution: Solution) -> dict[str, list[Position]]:
+    groups: dict[str, list[Position]] = {}
+    for position in solution.points:
+        groups.setdefault(position.component or position.name, []).append(position)
+    return groups
+
+
+def _row(position: Position, ways: Sequence[str], units: str, indent: str) -> _Row:
+    name = position.name.removeprefix(f"{position.component}/")
+    if position.r95_m is None:
+        return _Row(indent + name, ways, "no place", "no")
+    within = format_small(position.r95_m, units)
+    return _Row(indent + name, ways, within, "yes" if position.checked else "no", position.unchecked_because)
+
+
+def _set(rows: Sequence[_Row]) -> list[str]:
+    """Set the rows in columns; what is too long for its column goes on in the next line."""
+    points = min(max(len(row.point) for row in rows if row.ways), _POINT_WIDTH)
+    within = max(len(row.within) for row in rows)
+    tapes = min(max(len(" and ".join(row.ways)) for row in rows), WIDTH - points - within - len("CHECKED") - 6)
+    lines: list[str] = []
+    for row in rows:
+        if not row.ways and not row.within:
+            lines += ["", *_wrapped(row.point, "", "  ")]
+            continue
+        left, middle = _wrapped(row.point, "", "    ", points), _cell(row.ways, tapes)
+        for k in range(max(len(left), len(middle))):
+            cells = [left[k] if k < len(left) else "", middle[k] if k < len(middle) else ""]
+            cells += [row.within, row.checked] if k == 0 else []
+            lines.append(
+                "  ".join(c.ljust(w) for c, w in zip(cells, (points, tapes, within, 0), strict=False)).rstrip()
+            )
+        if row.because is not None:
+            lines += _wrapped(f"not checked: {row.because}", "      ", "        ")
     return lines
 
 
-def attention_lines(findings: Sequence[Finding]) -> list[str]:
-    """Give the findings that need somebody to act, a line each."""
-    return [f"{f.severity}: {f.sentence()}" for f in findings if f.severity is not Severity.NOTE]
+def _cell(ways: Sequence[str], width: int) -> list[str]:
+    """Set two tapes on one line where they fit, else one a line."""
+    whole = " and ".join(ways)
+    if len(whole) <= width:
+        return [whole]
+    said = [f"{way} and" for way in ways[:-1]] + [*ways[-1:]]
+    return [line for way in said for line in _wrapped(way, "", "  ", width)]
+
+
+def _wrapped(text: str, first: str, rest: str, width: int = WIDTH) -> list[str]:
+    own = text[: len(text) - len(text.lstrip())]  # textwrap would drop the indent of the text itself
+    return textwrap.wrap(text.lstrip(), width, initial_indent=own + first, subsequent_indent=own + rest) or [""]
+
+
+def _closing(solution: Solution, findings: Sequence[Finding]) -> Iterable[str]:
+    """Give the findings worst first; those that the table shows already are only counted."""
+    yield from (f"{finding.severity}: {finding.sentence()}" for finding in findings if finding.code != "unchecked")
+    unchecked = sum(position.place is not None and not position.checked for position in solution.points)
+    if unchecked:
+        one = "point is" if unchecked == 1 else "points are"
+        yield f"note: {unchecked} {one} not checked: a misread tape could pass unnoticed there."
+    if solution.fit.passed:
+        yield f"The {solution.fit.observations} measurements agree with each other."

@@ -1,6 +1,7 @@
 """Names across the sheets: which are known, which are new, and what a name written short stands for."""
 
 from collections.abc import Iterable
+from itertools import chain
 
 from asbuilt.errors import Problem
 from asbuilt.model.components import full_name, split_name
@@ -9,7 +10,7 @@ from asbuilt.record.sheet_cells import CellError, did_you_mean, shown
 from asbuilt.record.sheet_columns import TAPES
 from asbuilt.record.sheet_rows import Row, Sheet
 
-MOST_HINTS = 200
+MOST_HINTS = 50
 """Near names looked for in one run, or a large wrong sheet takes minutes; later messages go without."""
 
 
@@ -56,7 +57,7 @@ class Names:
             name = full_name(component, point)
             earlier = self._folded.get(point.casefold())
             if earlier is not None and earlier[0] in self.references:
-                reason = f"{shown(point)} is also the reference point of {earlier[1].place}"
+                reason = f"{shown(point)} is named like the reference point {shown(earlier[0])} in {earlier[1].place}"
                 self._problems.append(row.problem("point", reason, "give the point another name"))
             elif self._is_new(row, "point", name, point):
                 self.points[name] = row
@@ -102,7 +103,7 @@ class Names:
         """
         found = self._known(written)
         if found is None:
-            raise self._unknown(written, [*self.references, *self.points, *self.added, *self._short])
+            raise self._unknown(written, self._all())
         return found
 
     def find_reference(self, written: str) -> str:
@@ -129,7 +130,7 @@ class Names:
         if found is None:
             earlier = self._folded.get(written.casefold())
             if earlier is not None or not self._may_be_new(written):
-                raise self._unknown(written, [*self.references, *self.points, *self._short, *self.added])
+                raise self._unknown(written, self._all())
             self._folded[written.casefold()] = (written, row)
             self.added[written] = row
             found = written
@@ -143,6 +144,9 @@ class Names:
             several = " or ".join(map(shown, full[:4]))
             raise CellError(f"{shown(written)} may be {several}", "write component/point")
         return full[0] if full else None if self.complete else written
+
+    def _all(self) -> Iterable[str]:
+        return chain(self.references, self.points, self.added, self._short)
 
     def _may_be_new(self, written: str) -> bool:
         component, point = split_name(written)

@@ -67,13 +67,9 @@ class Checker:
 
     def anchors(self, node: int) -> list[int]:
         """List what the node was measured from: other ends of its tapes, ends of the walls of its offsets."""
-        ties = [self._far(row, node) for row in self.own_ties(node)]
+        ties = [self._observations.distances[row].far(node) for row in self.own_ties(node)]
         walls = [end for o in self._observations.offsets if o.p == node for end in (o.a, o.b)]
         return list(dict.fromkeys(ties + walls))
-
-    def _far(self, row: int, node: int) -> int:
-        distance = self._observations.distances[row]
-        return distance.j if distance.i == node else distance.i
 
     def _unnoticed(self, node: int) -> float | None:
         moves = self._moves[node]
@@ -104,7 +100,7 @@ class Checker:
     def _hidden_misreadings(self, node: int) -> list[str]:
         """Other ends of those measurements in which a foot would pass unnoticed."""
         hidden = [
-            self._observations.names[self._far(row, node)]
+            self._observations.names[self._observations.distances[row].far(node)]
             for row in self.own_ties(node)
             if self.noticed[row] * self._fit.sigma[row] > NOTICEABLE_M and self._bears_on(row, node)
         ]

@@ -18,6 +18,9 @@ TOLD_APART_CHI2 = 9.0
 PROVISIONAL_CHI2 = 4.0
 """Worse by this much is taken for now; the joint solution has the last word."""
 
+AGAINST_SIDE_CHI2 = 25.0
+"""The tapes must be this much against a noted side to outweigh it: a word written down is seldom wrong (our own)."""
+
 CLEAR_CHI2 = 60.0
 """Worse by this much needs no second look."""
 
@@ -59,11 +62,8 @@ class Placer:
         self.network = Network(doubts=dict(known_open))
         self._known_open = known_open
         self._spread: dict[int, float] = {}  # variance of a placed node along its worst direction
-        self._distances: dict[int, list[Distance]] = {}
+        self._distances = observations.tapes()
         self._others: dict[int, list[Turn | WallOffset]] = {}
-        for distance in observations.distances:
-            for node in distance.nodes:
-                self._distances.setdefault(node, []).append(distance)
         others: list[Turn | WallOffset] = [*observations.turns, *observations.offsets]
         for other in others:
             for node in other.nodes:
@@ -82,25 +82,21 @@ class Placer:
 
     def _options(self, node: int, places: Mapping[int, Array]) -> list[Candidate]:
         """All places that the node's own equations to placed nodes allow, cheapest first."""
-        ties = [d for d in self._distances.get(node, ()) if self._far(d, node) in places]
+        ties = [d for d in self._distances.get(node, ()) if d.far(node) in places]
         priors = [p for other in self._others.get(node, ()) for p in _prior(other, node, places, ties)]
-        anchors = np.array([places[self._far(d, node)] for d in ties]).reshape(-1, 2)
-        if not priors and len({self._far(d, node) for d in ties}) < 2:
+        anchors = np.array([places[d.far(node)] for d in ties]).reshape(-1, 2)
+        if not priors and len({d.far(node) for d in ties}) < 2:
             return []
-        sigmas = [np.sqrt(d.sigma_m**2 + self._spread.get(self._far(d, node), 0.0)) for d in ties]
+        sigmas = [np.sqrt(d.sigma_m**2 + self._spread.get(d.far(node), 0.0)) for d in ties]
         return locate_point(anchors, [d.metres for d in ties], sigmas, priors)
-
-    @staticmethod
-    def _far(distance: Distance, node: int) -> int:
-        return distance.j if distance.i == node else distance.i
 
     def _gap(self, node: int, places: Mapping[int, Array]) -> float:
         """Gap of a node that only two tapes hold, where it is beyond noise; else 0."""
-        ties = [d for d in self._distances.get(node, ()) if self._far(d, node) in places]
+        ties = [d for d in self._distances.get(node, ()) if d.far(node) in places]
         if len(ties) != 2 or self._others.get(node):
             return 0.0
         a, b = ties
-        gap = circle_gap(places[self._far(a, node)], a.metres, places[self._far(b, node)], b.metres)
+        gap = circle_gap(places[a.far(node)], a.metres, places[b.far(node)], b.metres)
         noise = np.hypot(a.sigma_m, b.sigma_m)
         return gap if gap > MEET_LIMIT * noise else 0.0
 
@@ -130,7 +126,7 @@ class Placer:
         best, second = options[0], options[1] if len(options) > 1 else None
         told = second is None or second.chi2 - best.chi2 >= PROVISIONAL_CHI2 or _one_place(best, second)
         if self.sides.of.get(node) and allowed:
-            if allowed[0].chi2 - best.chi2 >= TOLD_APART_CHI2 and told:
+            if allowed[0].chi2 - best.chi2 >= AGAINST_SIDE_CHI2 and told:
                 self.network.against_side[node] = allowed[0].place
             else:
                 self._put(node, allowed[0])
@@ -205,7 +201,7 @@ class Placer:
         for node, chosen in best.items():
             other = next((s[node].place for s in alive if not _one_place(s[node], chosen)), None)
             if other is not None:
-                anchors = tuple(dict.fromkeys(self._far(d, node) for d in self._distances.get(node, ())))
+                anchors = tuple(dict.fromkeys(d.far(node) for d in self._distances.get(node, ())))
                 self.network.doubts[node] = Doubt("open-mirror", (chosen.place, other), anchors)
                 continue
             self.network.doubts.pop(node, None)
@@ -225,7 +221,7 @@ class Placer:
         for node in range(len(self.observations.names)):
             if node in places or node in self._known_open:
                 continue
-            anchors = tuple(dict.fromkeys(self._far(d, node) for d in self._distances.get(node, ())))
+            anchors = tuple(dict.fromkeys(d.far(node) for d in self._distances.get(node, ())))
             gap = self._gap(node, places)
             if gap:
                 doubts[node] = Doubt("tapes-do-not-meet", (), anchors, gap)

@@ -4,7 +4,6 @@ Plane frame, metres and radians. Nodes are the reference points and points of on
 """
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -46,6 +45,10 @@ class Distance:
     def nodes(self) -> tuple[int, ...]:
         """Nodes that the equation binds."""
         return self.i, self.j
+
+    def far(self, node: int) -> int:
+        """Give the other end."""
+        return self.j if self.i == node else self.i
 
     @property
     def as_read(self) -> str:
@@ -107,11 +110,13 @@ class Observations:
         """Node number of each name."""
         return {name: number for number, name in enumerate(self.names)}
 
-    def every(self) -> Iterable[Distance | Turn | WallOffset]:
-        """All equations, distances first, then turns, then offsets."""
-        yield from self.distances
-        yield from self.turns
-        yield from self.offsets
+    def tapes(self) -> dict[int, list[Distance]]:
+        """List the distances of each node that has any."""
+        found: dict[int, list[Distance]] = {}
+        for distance in self.distances:
+            for node in distance.nodes:
+                found.setdefault(node, []).append(distance)
+        return found
 
     def among(self, nodes: set[int]) -> "Observations":
         """Only the equations whose nodes all belong to `nodes`; numbering stays."""

@@ -10,19 +10,15 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.adjust import Adjustment, Datum, adjust
 from asbuilt.survey.checking import Checker
 from asbuilt.survey.footprint import first_places
-from asbuilt.survey.nearline import ONE_LINE_M, Across, across_line, off_line_m
-from asbuilt.survey.network import MEET_LIMIT, ONE_PLACE_M, TOLD_APART_CHI2, Doubt, Network, Placer
-from asbuilt.survey.observations import Distance, observe
+from asbuilt.survey.network import ONE_PLACE_M, TOLD_APART_CHI2, Doubt, Network, Placer
+from asbuilt.survey.observations import observe
 from asbuilt.survey.quality import chi2_quantile, ellipse_95, radius_95
 from asbuilt.survey.sides import Sides, UnclearSideError
 from asbuilt.survey.solution import Fit, Position, Solution, TieFit
-from asbuilt.survey.start import circle_gap
+from asbuilt.survey.weakness import weak_place
 from asbuilt.survey.wording import Wording
 
 Array = NDArray[np.float64]
-
-WEAK_CROSSING_DEG = 30.0
-"""Tapes that cross more flatly than this (or than its supplement) place a point weakly (common practice)."""
 
 
 def solve(record: PropertyRecord, azimuth_deg: float | None = None) -> Solution:
@@ -52,6 +48,7 @@ class _Survey:
         self.azimuth_deg = azimuth_deg
         self.observations = observe(record)
         self.sides = Sides(record, self.observations, azimuth_deg)
+        self.tapes = self.observations.tapes()
         self.findings: list[Finding] = []
 
     def solve(self) -> Solution:
@@ -98,7 +95,7 @@ class _Survey:
             )
             away = float(np.linalg.norm(other.places[node] - fit.places[node]))
             if away > ONE_PLACE_M and other.chi2 - fit.chi2 < TOLD_APART_CHI2:
-                anchors = tuple(dict.fromkeys(_far(d, node) for d in self.observations.distances if node in d.nodes))
+                anchors = tuple(dict.fromkeys(d.far(node) for d in self.tapes[node]))
                 opened[node] = Doubt("open-mirror", (fit.places[node], other.places[node]), anchors)
         return opened
 
@@ -182,10 +179,14 @@ class _Survey:
 
     def _position(self, node: int, fit: Adjustment, checker: Checker, turn: Array, words: Wording) -> Position:
         covariance = turn @ fit.block(node) @ turn.T
-        across = self._across(node, fit, checker)
         check = checker.check(node)
-        self._weaknesses(node, fit, checker, across, words)
         name = self.observations.names[node]
+        across = None
+        if self._is_point(node):
+            tapes = [d for d in self.tapes.get(node, ()) if not np.isnan(fit.places[d.far(node)]).any()]
+            weak = weak_place(node, tapes, self.observations, fit, sided=node in self.sides.of)
+            across = weak.across
+            self.findings += words.weak(node, weak)
         if check.because and self._is_point(node):
             self._note("unchecked", name, f"{name} is not checked: {check.because}.", Severity.NOTE)
         return Position(
@@ -215,55 +216,11 @@ class _Survey:
 
     def _tie_fits(self, node: int, places: Array) -> tuple[TieFit, ...]:
         ties = []
-        for d in self.observations.distances:
-            if node in d.nodes:
-                residual = float(np.hypot(*(places[d.j] - places[d.i]))) - d.metres
-                other = self.observations.names[_far(d, node)]
-                ties.append(TieFit(other, d.as_read, None if np.isnan(residual) else residual))
+        for d in self.tapes.get(node, ()):
+            residual = float(np.hypot(*(places[d.j] - places[d.i]))) - d.metres
+            other = self.observations.names[d.far(node)]
+            ties.append(TieFit(other, d.as_read, None if np.isnan(residual) else residual))
         return tuple(ties)
-
-    # -- weak places
-
-    def _across(self, node: int, fit: Adjustment, checker: Checker) -> Across | None:
-        """Interval across the line of a point's reference points, where it lies too near that line."""
-        if any(o.p == node for o in self.observations.offsets):
-            return None
-        ties = [d for d in self.observations.distances if node in d.nodes]
-        ties = [d for d in ties if not np.isnan(fit.places[_far(d, node)]).any()]
-        anchors = np.array([fit.places[_far(d, node)] for d in ties]).reshape(-1, 2)
-        if not self._is_point(node) or len(checker.anchors(node)) < 2 or off_line_m(anchors) > ONE_LINE_M:
-            return None
-        rays = (anchors - fit.places[node]) / np.linalg.norm(anchors - fit.places[node], axis=1)[:, None]
-        blocks = [fit.block(_far(d, node)) for d in ties]
-        sigmas = [np.sqrt(d.sigma_m**2 + r @ b @ r) for d, r, b in zip(ties, rays, blocks, strict=True)]
-        metres = np.array([d.metres for d in ties])
-        sided = bool(self.sides.of.get(node))
-        return across_line(anchors, metres, np.array(sigmas), fit.places[node], sided=sided)
-
-    def _weaknesses(self, node: int, fit: Adjustment, checker: Checker, across: Across | None, words: Wording) -> None:
-        """Note flat crossings, places near the line of the reference points, and tapes that do not meet."""
-        if not self._is_point(node):
-            return
-        name = self.observations.names[node]
-        if across is not None:
-            low, high = words.length(across.low_m), words.length(across.high_m)
-            message = f"{name} lies near the line of what it was taped from: between {low} and {high} from it."
-            self._note("near-line", name, message, Severity.NOTE, "A tape from a point well off that line mends it.")
-        ties = [self.observations.distances[k] for k in self._rows_of(node, fit.places)]
-        crossing = _best_crossing_deg(fit.places, node, [_far(d, node) for d in ties])
-        if across is None and crossing is not None and crossing < WEAK_CROSSING_DEG and not self._has_offset(node):
-            radius = words.small(float(radius_95(fit.block(node))))
-            message = f"{name}: the tapes cross at {crossing:.0f} degrees only, so it is known within {radius}."
-            self._note("weak-crossing", name, message, Severity.NOTE, "A tape from another direction mends it.")
-        for gap, a, b in _gaps(fit.places, node, ties):
-            self.findings.append(words.gap(node, a, b, gap))
-
-    def _rows_of(self, node: int, places: Array) -> list[int]:
-        rows = enumerate(self.observations.distances)
-        return [k for k, d in rows if node in d.nodes and not np.isnan(places[_far(d, node)]).any()]
-
-    def _has_offset(self, node: int) -> bool:
-        return any(o.p == node for o in self.observations.offsets)
 
     def _note(self, code: str, subject: str, message: str, severity: Severity, act: str = "") -> None:
         self.findings.append(Finding(code, subject, message, severity, act))
@@ -273,35 +230,9 @@ def _ends(record: PropertyRecord) -> tuple[str, str]:
     return record.walls[0].from_, record.walls[0].to
 
 
-def _far(distance: Distance, node: int) -> int:
-    return distance.j if distance.i == node else distance.i
-
-
 def _output_turn(azimuth_deg: float | None) -> Array:
     """Matrix from (along the orienting wall, left of it) to (east, north)."""
     if azimuth_deg is None:
         return np.eye(2)
     sin, cos = np.sin(np.radians(azimuth_deg)), np.cos(np.radians(azimuth_deg))
     return np.array([[sin, -cos], [cos, sin]])
-
-
-def _best_crossing_deg(places: Array, node: int, anchors: list[int]) -> float | None:
-    """Sharpest crossing of any two of a node's tapes, 0 to 90 degrees; None with fewer than two."""
-    if len(set(anchors)) < 2:
-        return None
-    rays = places[anchors] - places[node]
-    rays = rays / np.linalg.norm(rays, axis=1)[:, None]
-    sines = np.abs(rays[:, None, 0] * rays[:, 1] - rays[:, None, 1] * rays[:, 0])
-    return float(np.degrees(np.arcsin(min(1.0, sines.max()))))
-
-
-def _gaps(places: Array, node: int, ties: list[Distance]) -> list[tuple[float, int, int]]:
-    """Gaps beyond noise between every two of a node's tapes, with the two other ends."""
-    found = []
-    for k, a in enumerate(ties):
-        for b in ties[k + 1 :]:
-            i, j = _far(a, node), _far(b, node)
-            gap = circle_gap(places[i], a.metres, places[j], b.metres) if i != j else 0.0
-            if gap > MEET_LIMIT * float(np.hypot(a.sigma_m, b.sigma_m)):
-                found.append((gap, i, j))
-    return found

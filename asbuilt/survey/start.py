@@ -12,7 +12,7 @@ SAME_PLACE_M = 1e-3
 """Minima closer than this are one."""
 
 _STEPS = 40
-_SETTLED_M = 1e-7
+_SETTLED_M = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,7 @@ def descend(
     weights = 1 / sigmas**2
     scale = weights.sum() + sum(float(np.trace(prior.information)) for prior in priors)
     x = places.copy()
-    damping = np.full(len(x), 1e-3)
+    damping = np.full(len(x), 1e-6)
     cost, gradient, normal = _normals(x, anchors, distances, weights, priors)
     for _ in range(_STEPS):
         damped = normal + (damping * scale)[:, None, None] * np.eye(2)
@@ -142,7 +142,7 @@ def descend(
             np.where(better.reshape(-1, *[1] * (new.ndim - 1)), new, old)
             for new, old in zip(tried, (cost, gradient, normal), strict=True)
         )
-        damping = np.where(better, np.maximum(damping / 10, 1e-12), np.minimum(damping * 10, 1e6))
+        damping = np.where(better, np.maximum(damping / 10, 1e-12), np.clip(damping * 10, 1e-3, 1e6))
         if (np.abs(step).max(axis=1) < _SETTLED_M).all():
             break
     return x, cost, normal

@@ -1,6 +1,7 @@
 """Doubts of the survey in words, each with its number and the next act."""
 
 from collections.abc import Mapping
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.network import Doubt
 from asbuilt.survey.observations import Observations
 from asbuilt.survey.sides import left_of
+from asbuilt.survey.weakness import Weakness
 from asbuilt.units import format_length, format_small
 
 Array = NDArray[np.float64]
@@ -23,6 +25,9 @@ class Wording:
         self._names = observations.names
         self._references = observations.references
         self._places = places
+        index = observations.index
+        closed = ([index[name] for name in walk.corners] for walk in observations.walks if walk.closed)
+        self._rings = [np.array([places[n] for n in ring]) for ring in closed if places.keys() >= set(ring)]
 
     def length(self, metres: float) -> str:
         """Give a length as the property's people write it."""
@@ -64,18 +69,32 @@ class Wording:
         return _attention("no-ties", name, message, act)
 
     def _open_mirror(self, name: str, doubt: Doubt) -> Finding:
-        anchors = [node for node in doubt.others if node in self._places][:2]
-        a, b = (self._names[node] for node in anchors)
-        start, end = (self._places[node] for node in anchors)
+        line = self._line_between(doubt)
         apart = self.length(float(np.linalg.norm(doubt.places[0] - doubt.places[1])))
-        spots = " or ".join(self._spot(start, end, place) for place in doubt.places)
+        if line is None:
+            message = f"{name} fits two places, {apart} apart, and so does what it was taped from."
+            return _attention("open-mirror", name, message, "Tape it from a third point of the house.")
+        a, b = (self._names[node] for node in line)
+        spots = " or ".join(self._spot(*line, place) for place in doubt.places)
         message = f"{name} fits two places, {apart} apart: {spots} of the line {a} > {b}."
         act = f"Note the side, such as `left of {a} > {b}`, or tape it from a point well off that line."
         return _attention("open-mirror", name, message, act)
 
-    def _spot(self, start: Array, end: Array, place: Array) -> str:
+    def _line_between(self, doubt: Doubt) -> tuple[int, int] | None:
+        """Choose two of what it was taped from, best with the two places on either side of their line."""
+        placed = [node for node in doubt.others if node in self._places]
+        pairs = list(combinations(placed, 2))
+        for a, b in pairs:
+            line = self._places[a], self._places[b]
+            if left_of(*line, doubt.places[0]) * left_of(*line, doubt.places[1]) < 0:
+                return a, b
+        return pairs[0] if pairs else None
+
+    def _spot(self, a: int, b: int, place: Array) -> str:
+        start, end = self._places[a], self._places[b]
         out = left_of(start, end, place) / float(np.linalg.norm(end - start))
-        return f"{self.length(abs(out))} {'left' if out >= 0 else 'right'}"
+        inside = " (inside the house)" if any(_holds(ring, place) for ring in self._rings) else ""
+        return f"{self.length(abs(out))} {'left' if out >= 0 else 'right'}{inside}"
 
     def against_side(self, node: int, noted: Array, found: Array) -> Finding:
         """Say that the tapes and the noted side contradict each other."""
@@ -84,9 +103,27 @@ class Wording:
         act = "Look which side it is on, and correct the side or the tapes."
         return _attention("against-side", name, message, act)
 
-    def gap(self, node: int, a: int, b: int, gap_m: float) -> Finding:
-        """Say that two of a placed node's tapes do not meet."""
+    def weak(self, node: int, weak: Weakness) -> list[Finding]:
+        """Say what is weak about a node that has a place, with the mend."""
         name = self._names[node]
+        findings = []
+        if weak.across is not None:
+            low, high = self.length(weak.across.low_m), self.length(weak.across.high_m)
+            message = f"{name} lies near the line of what it was taped from: between {low} and {high} from it."
+            act = "A tape from a point well off that line mends it."
+            findings.append(Finding("near-line", name, message, Severity.NOTE, act))
+        elif weak.crossing_deg is not None:
+            message = (
+                f"{name}: its tapes cross at {weak.crossing_deg:.0f} degrees at best, so it is known within "
+                f"{self.small(weak.r95_m)} only."
+            )
+            findings.append(
+                Finding("weak-crossing", name, message, Severity.NOTE, "A tape from another direction mends it.")
+            )
+        return findings + [self._gap(name, *gap) for gap in weak.gaps]
+
+    def _gap(self, name: str, a: int, b: int, gap_m: float) -> Finding:
+        """Say that two of a placed node's tapes do not meet."""
         message = f"{name}: the tapes from {self._listed((a, b))} do not meet by {self.length(gap_m)}."
         return _attention("tapes-do-not-meet", name, message, "Pull both again; one of them is misread.")
 
@@ -96,3 +133,12 @@ class Wording:
 
 def _attention(code: str, subject: str, message: str, act: str) -> Finding:
     return Finding(code, subject, message, Severity.ATTENTION, act)
+
+
+def _holds(ring: Array, place: Array) -> bool:
+    """Tell whether a ring of corners holds a place: a ray to the right crosses it an odd number of times."""
+    (x, y), (next_x, next_y) = ring.T, np.roll(ring, -1, axis=0).T
+    spans = (y > place[1]) != (next_y > place[1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        meets = x + (place[1] - y) / (next_y - y) * (next_x - x)
+    return bool(np.count_nonzero(spans & (place[0] < meets)) % 2)
