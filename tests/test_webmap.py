@@ -239,9 +239,9 @@ def hostile(value: Any, payload: str) -> Any:
         attributes = hostile(dict(value.attributes), payload)
         return Feature(value.role, f"{value.name} {payload}", f"{value.kind} {payload}", value.geometry, attributes)
     if isinstance(value, dict):
-        # A point must still find its component, so these two keep their own word before the payload.
+        # These keep their own word before the payload: a point must find its component, a lid be a lid.
         return {
-            key: f"{item} {payload}" if key in ("component", "subject") else hostile(item, payload)
+            key: f"{item} {payload}" if key in ("component", "subject", "point") else hostile(item, payload)
             for key, item in value.items()
         }
     if isinstance(value, list | tuple):

@@ -54,8 +54,9 @@ def load(sheets: Path, record_file: Path, supersede: str | None, who: str, as_js
             }
         )
     elif outcome.wrote():
-        changed = f", {outcome.superseded} superseded, {outcome.withdrawn} withdrawn" if supersede else ""
-        show(f"{outcome.property}: {outcome.added} rows stored{changed} in {record_file}")
+        counts = {"added": outcome.added, "superseded": outcome.superseded, "withdrawn": outcome.withdrawn}
+        what = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
+        show(f"{outcome.property}: rows of the sheets stored in {record_file}: {what}")
     else:
         show(f"{outcome.property}: the sheets say what is recorded already; nothing changed")
     if not as_json:

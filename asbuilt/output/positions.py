@@ -24,7 +24,7 @@ _POINT_WIDTH = 30  # a longer name goes on in the next line
 _MEANING = (
     "Within: 19 times in 20 the point lies no farther than this from where the tapes put it, seen from the "
     "reference points.",
-    "Checked: a tape misread by a foot would show. Where it says no, pull one more tape before covering.",
+    "Checked: a tape misread by a foot would show. Where it says no, pull one more tape, from another side.",
 )
 
 

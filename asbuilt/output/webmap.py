@@ -231,7 +231,7 @@ def symbol_of(feature: Feature) -> str:
     """Tell the symbol of a point: what it is before what it belongs to."""
     if feature.role == "reference":
         return "mark"
-    own = str(feature.attributes.get("point") or feature.name).rpartition("/")[2]
+    own = str(feature.attributes.get("point") or feature.name.rpartition("/")[2])
     return _first_match(SYMBOL_WORDS, own) or _first_match(SYMBOL_WORDS, feature.kind) or "spot"
 
 
@@ -368,7 +368,7 @@ def make_frame(groups: tuple[Group, ...], background: Background | None) -> Fram
     with steady_ids():
         # The view is set by plan.js. `max_zoom` of folium goes to a tile layer only, hence `options`.
         frame = OfflineMap(location=[0, 0], zoom_start=18, tiles=None, zoom_snap=0.25)
-        frame.options.update(maxZoom=MAX_ZOOM, minZoom=10)
+        frame.options.update(maxZoom=MAX_ZOOM, minZoom=10, fadeAnimation=False)
         if background is not None:
             _tiles(background).add_to(frame)
         layers = {group.key: folium.FeatureGroup(group.layer_name, show=group.shown) for group in groups}

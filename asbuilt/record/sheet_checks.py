@@ -11,7 +11,7 @@ from asbuilt.record.sheet_cells import shown
 from asbuilt.record.sheet_columns import TAPES
 from asbuilt.record.sheet_names import Names
 from asbuilt.record.sheet_rows import Row, Sheet
-from asbuilt.record.sheet_walks import RowWalk, runs_through
+from asbuilt.record.sheet_walks import RowWalk, Runs
 from asbuilt.units import Length
 
 
@@ -54,26 +54,34 @@ def tape_readings(sheets: dict[str, Sheet]) -> list[Reading]:
 
 
 def check_tapes(sheets: dict[str, Sheet], readings: list[Reading], problems: list[Problem]) -> None:
-    """Note half tapes, tapes from a point to itself, and one reading written twice."""
+    """Note half tapes, tapes from a point to itself or shorter than their drop, and readings written twice."""
     for row in sheets["points.csv"].rows:
         _check_half_tapes(row, problems)
-    seen: dict[tuple[frozenset[str], str, float], list[Reading]] = {}
     for reading in readings:
         if reading.from_ == reading.to:
             column = "to" if reading.column == "distance" else reading.column.replace("tape", "from")
             reason = f"a tape from {shown(reading.from_)} to itself"
             problems.append(reading.row.problem(column, reason, "name its two ends"))
+        else:
+            _check_drop(reading, problems)
+    _check_copies([each for each in readings if each.from_ != each.to], problems)
+
+
+def _check_copies(readings: list[Reading], problems: list[Problem]) -> None:
+    """Note readings written twice; two in `ties.csv` with different notes are two pulls of the tape."""
+    seen: dict[tuple[object, ...], Reading] = {}
+    for reading in readings:
+        if reading.length is None:
             continue
-        _check_drop(reading, problems)
-        if reading.length is not None:
-            key = (reading.pair, reading.length.as_read, reading.length.metres)
-            earlier = next((each for each in seen.get(key, []) if _is_copy(each, reading)), None)
-            if earlier is not None:
-                tape = f"{shown(reading.from_)} to {shown(reading.to)}"
-                reason = f"{shown(key[1])} from {tape} stands already in {earlier.row.place}"
-                accepted = "write each reading once; one taped twice goes into ties.csv, with a note"
-                problems.append(reading.row.problem(reading.column, reason, accepted))
-            seen.setdefault(key, []).append(reading)
+        key = (reading.pair, reading.length.as_read, reading.length.metres)
+        own = (*key, reading.row.get("note")) if reading.column == "distance" else key
+        earlier = seen.get(key) or seen.get(own)
+        seen.setdefault(own, reading)
+        if earlier is not None:
+            tape = f"{shown(reading.length.as_read)} from {shown(reading.from_)} to {shown(reading.to)}"
+            reason = f"{tape} stands already in {earlier.row.place}"
+            accepted = "write each reading once; one taped twice goes into ties.csv, with a note"
+            problems.append(reading.row.problem(reading.column, reason, accepted))
 
 
 def _check_half_tapes(row: Row, problems: list[Problem]) -> None:
@@ -100,12 +108,6 @@ def _check_drop(reading: Reading, problems: list[Problem]) -> None:
         problems.append(reading.row.problem("drop", reason, "a tape held on a slope is longer than its drop"))
 
 
-def _is_copy(earlier: Reading, later: Reading) -> bool:
-    """Tell whether a reading is a copy: two in `ties.csv` with different notes are two pulls of the tape."""
-    both_ties = earlier.column == later.column == "distance"
-    return not both_ties or earlier.row.get("note") == later.row.get("note")
-
-
 def check_sides(
     sheets: dict[str, Sheet],
     readings: list[Reading],
@@ -115,6 +117,7 @@ def check_sides(
 ) -> None:
     """Note sides that tapes, walls or `[earth]` do not carry, and give `out` the wall that it means."""
     taped: dict[str, dict[str, None]] = {}
+    runs = Runs(walks)
     walls = [row for walk in walks for row in walk.rows if row.get("from") and row.get("to")]
     ends = [(each.from_, each.to) for each in readings] + [(row.get("from"), row.get("to")) for row in walls]
     for begin, to in ends:
@@ -127,7 +130,7 @@ def check_sides(
             continue
         others = list(taped.get(point, ()))
         if side.word == "out":
-            _place_out(row, point, others, walks, problems)
+            _place_out(row, point, others, runs, problems)
         else:
             _check_side(row, point, side, others, has_azimuth, problems)
 
@@ -147,13 +150,13 @@ def _check_side(
         problems.append(row.problem("side", reason, "write left of A > B or right of A > B, or give the azimuth"))
 
 
-def _place_out(row: Row, point: str, others: list[str], walks: list[RowWalk], problems: list[Problem]) -> None:
+def _place_out(row: Row, point: str, others: list[str], runs: Runs, problems: list[Problem]) -> None:
     """Name the wall of `out`: by the row's first two tapes, else all its tapes, else all of the point."""
     own = [row.get(f"from{tape}") for tape in TAPES] if row.sheet == "points.csv" else [row.get("from")]
     own = [name for name in own if name is not None]
     found: list[tuple[str, str]] = []
     for corners in (own[:2], own, others):
-        found = found or runs_through(walks, corners)
+        found = found or runs.through(corners)
     if row.sheet == "ties.csv" and len(found) > 1:  # a long-form row means the wall that its own tape came from
         found = [run for run in found if own and own[0] in run] or found
     if len(found) == 1:
@@ -162,7 +165,7 @@ def _place_out(row: Row, point: str, others: list[str], walks: list[RowWalk], pr
     if found:
         several = " or ".join(f"{shown(a)} > {shown(b)}" for a, b in found[:4])
         reason = f"“out” may be out of {several}"
-    elif any(each.bad for walk in walks for each in walk.rows):
+    elif runs.unreadable:
         return  # the wall may be one of those that could not be read
     else:
         reason = f"“out”, but {shown(point)} was not taped from the two ends of one wall of a closed walk"
@@ -188,6 +191,7 @@ def check_contrary_sides(sheets: dict[str, Sheet], problems: list[Problem]) -> N
 def check_offsets(rows: list[Row], walks: list[RowWalk], problems: list[Problem]) -> None:
     """Note offsets without a wall, without a hand, or written twice."""
     seen: dict[tuple[object, ...], Row] = {}
+    runs = Runs(walks)
     for row in rows:
         begin, end, point = row.get("wall_from"), row.get("wall_to"), row.get("point")
         if begin is None or end is None:
@@ -198,7 +202,7 @@ def check_offsets(rows: list[Row], walks: list[RowWalk], problems: list[Problem]
         elif point in (begin, end):
             reason = f"{shown(point)} is an end of the wall that it is measured from"
             problems.append(row.problem("point", reason, "name another point"))
-        elif row.blank("hand") and not _on_one_wall(walks, begin, end):
+        elif row.blank("hand") and not runs.unreadable and not runs.through((begin, end), handed=True):
             reason = (
                 f"is empty, but {shown(begin)} and {shown(end)} do not end one wall of a closed walk with known turns"
             )
@@ -209,12 +213,6 @@ def check_offsets(rows: list[Row], walks: list[RowWalk], problems: list[Problem]
         if earlier is not row and not row.bad:
             reason = f"the same offset stands already in row {earlier.number}"
             problems.append(row.problem(None, reason, "write each reading once"))
-
-
-def _on_one_wall(walks: list[RowWalk], begin: str, end: str) -> bool:
-    """Tell whether two corners lie on one wall whose outward side is known (or may be, where rows are unreadable)."""
-    unreadable = any(row.bad for walk in walks for row in walk.rows)
-    return unreadable or bool(runs_through(walks, [begin, end], handed=True))
 
 
 def check_ground(sheets: dict[str, Sheet], names: Names, readings: list[Reading], problems: list[Problem]) -> None:

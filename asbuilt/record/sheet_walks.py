@@ -1,5 +1,6 @@
 """The walk round a building: whether its walls follow and close, and which are one straight run."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from asbuilt.errors import Problem
@@ -119,32 +120,48 @@ def _closes(total: float) -> bool:
     return abs(abs(total) - 360) <= walks.TURN_SUM_TOLERANCE_DEG
 
 
-def runs_through(found: list[RowWalk], corners: list[str], *, handed: bool = False) -> list[tuple[str, str]]:
-    """Find the straight walls of closed walks on which at least two of these corners lie.
+class Runs:
+    """The straight walls of the closed walks, found by the corners on them.
 
     Parameters
     ----------
     found
         The walks of the sheet.
-    corners
-        Names of the corners.
-    handed
-        Whether only walks count whose turns tell on which hand the house lies.
-
-    Returns
-    -------
-    list
-        For each such wall the first and the last of the corners, in walking order.
     """
-    runs = []
-    for each in found:
-        walk = each.as_walk()
-        if walk is None or not walk.closed:
-            continue
-        if handed and walk.hand is None:
-            continue
-        for run in walk.straight_walls:
-            on_run = [corner for corner in run if corner in corners]
-            if len(on_run) > 1:
-                runs.append((on_run[0], on_run[-1]))
-    return runs
+
+    def __init__(self, found: list[RowWalk]) -> None:
+        self.unreadable = any(row.bad for walk in found for row in walk.rows)
+        self._runs: list[tuple[tuple[str, ...], bool]] = []  # corners, and whether the turns tell the hand
+        self._places: dict[str, list[tuple[int, int]]] = {}  # corner -> its run and its place on it
+        for walk in filter(None, (each.as_walk() for each in found)):
+            if walk.closed:
+                handed = walk.hand is not None
+                self._runs += [(run, handed) for run in walk.straight_walls]
+        for number, (run, _) in enumerate(self._runs):
+            for place, corner in enumerate(run):
+                self._places.setdefault(corner, []).append((number, place))
+
+    def through(self, corners: Iterable[str], *, handed: bool = False) -> list[tuple[str, str]]:
+        """Find the straight walls on which at least two of these corners lie.
+
+        Parameters
+        ----------
+        corners
+            Names; those that are no corners count for nothing.
+        handed
+            Whether only walks count whose turns tell on which hand the house lies.
+
+        Returns
+        -------
+        list
+            For each such wall the first and the last of the corners, in walking order.
+        """
+        on_run: dict[int, list[int]] = {}
+        for corner in dict.fromkeys(corners):
+            for number, place in self._places.get(corner, ()):
+                on_run.setdefault(number, []).append(place)
+        return [
+            (self._runs[number][0][min(places)], self._runs[number][0][max(places)])
+            for number, places in sorted(on_run.items())
+            if len(places) > 1 and (self._runs[number][1] or not handed)
+        ]

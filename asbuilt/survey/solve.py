@@ -1,19 +1,14 @@
 """The survey of one property: what was read in, where everything is and how well that is known out."""
 
-from collections.abc import Mapping
-
 import numpy as np
 from numpy.typing import NDArray
 
 from asbuilt.findings import Finding, Severity, worst_first
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.survey.adjust import Adjustment, Datum, adjust
+from asbuilt.survey.adjust import Adjustment
 from asbuilt.survey.checking import Checker
-from asbuilt.survey.footprint import first_places
-from asbuilt.survey.network import ONE_PLACE_M, TOLD_APART_CHI2, Doubt, Network, Placer
-from asbuilt.survey.observations import observe
+from asbuilt.survey.joint import Joint, solve_together
 from asbuilt.survey.quality import chi2_quantile, ellipse_95, radius_95
-from asbuilt.survey.sides import Sides, UnclearSideError
 from asbuilt.survey.solution import Fit, Position, Solution, TieFit
 from asbuilt.survey.weakness import weak_place
 from asbuilt.survey.wording import Wording
@@ -37,110 +32,41 @@ def solve(record: PropertyRecord, azimuth_deg: float | None = None) -> Solution:
     Positions in the output frame, the fit, and findings worst first. What cannot be located stands without a
     place and with a finding; nothing is raised for doubtful measurements.
     """
-    return _Survey(record, azimuth_deg).solve()
+    return answer(solve_together(record, azimuth_deg))
 
 
-class _Survey:
-    """The steps of one solution, in order."""
+def answer(joint: Joint) -> Solution:
+    """Turn a joint solution into positions, fit and findings."""
+    return _Answer(joint).make()
 
-    def __init__(self, record: PropertyRecord, azimuth_deg: float | None) -> None:
-        self.record = record
-        self.azimuth_deg = azimuth_deg
-        self.observations = observe(record)
-        self.sides = Sides(record, self.observations, azimuth_deg)
-        self.tapes = self.observations.tapes()
-        self.findings: list[Finding] = []
 
-    def solve(self) -> Solution:
-        """Place, adjust, judge and put into words."""
-        for tie, why in self.observations.impossible:
-            subject = f"{tie.from_} - {tie.to}"
-            self._note("drop-longer-than-tape", subject, f"{subject}: {why}.", Severity.REFUSED)
-        network, fit = self._place({})
+class _Answer:
+    """What one joint solution says, in the output frame and in words."""
+
+    def __init__(self, joint: Joint) -> None:
+        self.joint = joint
+        self.record = joint.record
+        self.observations = joint.observations
+        self.tapes = joint.observations.tapes()
+        self.findings = list(joint.findings)
+
+    def make(self) -> Solution:
+        """Judge every node and put the doubts into words."""
+        network, fit = self.joint.network, self.joint.fit
         if fit is None:
-            return self._nowhere(network)
-        return self._answer(network, fit)
-
-    # -- places
-
-    def _place(self, known_open: Mapping[int, Doubt]) -> tuple[Network, Adjustment | None]:
-        """Place and adjust; nodes whose mirror the joint solution leaves open are left out, and all is done again."""
-        try:
-            network = Placer(self.observations, self.sides, known_open).run(first_places(self.observations))
-        except UnclearSideError as error:
-            self._note("unclear-side", str(error).partition(":")[0], f"{error}.", Severity.REFUSED)
-            return Network(), None
-        datum = self._datum(network.places)
-        if datum is None:
-            return network, None
-        places = self._array(network.places)
-        fit = adjust(self.observations.among(set(network.places)), places, datum)
-        opened = self._still_open(network, fit, datum)
-        return self._place({**known_open, **opened}) if opened else (network, fit)
-
-    def _array(self, places: Mapping[int, Array]) -> Array:
-        array = np.full((len(self.observations.names), 2), np.nan)
-        for node, place in places.items():
-            array[node] = place
-        return array
-
-    def _still_open(self, network: Network, fit: Adjustment, datum: Datum) -> dict[int, Doubt]:
-        """Mirrors that the joint solution does not tell apart: solved again from the other place."""
-        opened = {}
-        for node, mirror in network.mirrors.items():
-            other = adjust(
-                self.observations.among(set(network.places)),
-                self._array({**network.places, node: mirror}),
-                datum,
-            )
-            away = float(np.linalg.norm(other.places[node] - fit.places[node]))
-            if away > ONE_PLACE_M and other.chi2 - fit.chi2 < TOLD_APART_CHI2:
-                anchors = tuple(dict.fromkeys(d.far(node) for d in self.tapes[node]))
-                opened[node] = Doubt("open-mirror", (fit.places[node], other.places[node]), anchors)
-        return opened
-
-    def _datum(self, places: Mapping[int, Array]) -> Datum | None:
-        """Origin and orienting wall: those that `[earth]` names, else of the first wall, else of the first points."""
-        index, earth = self.observations.index, self.record.property.earth
-        placed = [node for node in range(self.observations.references) if node in places]
-        if len(placed) < 2:
-            return None
-        start, end = placed[0], placed[1]
-        if self.record.walls and {index[n] for n in _ends(self.record)} <= places.keys():
-            start, end = (index[name] for name in _ends(self.record))
-        origin = start
-        if earth is not None and earth.reference is not None:
-            if index[earth.reference] in places:
-                origin = index[earth.reference]
-                if not self.record.walls:
-                    start, end = origin, next(node for node in placed if node != origin)
-            else:
-                message = f"{earth.reference}, which [earth] names, has no place of its own yet."
-                self._note("earth-reference", earth.reference, message, Severity.ATTENTION)
-        if self.azimuth_deg is not None and earth is not None and earth.wall_from and earth.wall_to:
-            named = index[earth.wall_from], index[earth.wall_to]
-            if set(named) <= places.keys():
-                start, end = named
-        return Datum(origin, start, end)
-
-    # -- answers
-
-    def _answer(self, network: Network, fit: Adjustment) -> Solution:
-        used = self.observations.among(set(network.places))
-        turn = _output_turn(self.azimuth_deg)
+            return self._nowhere()
+        turn = _output_turn(self.joint.azimuth_deg)
         words = Wording(self.record, self.observations, network.places)
-        checker = Checker(used, fit)
+        checker = Checker(self.joint.used, fit)
         positions = [
             self._position(node, fit, checker, turn, words) if node in network.places else self._absent(node)
             for node in range(len(self.observations.names))
         ]
-        for node, doubt in sorted(network.doubts.items()):
-            self.findings.append(words.doubt(node, doubt))
+        self.findings += [words.doubt(node, doubt) for node, doubt in sorted(network.doubts.items())]
         for node, noted in network.against_side.items():
             self.findings.append(words.against_side(node, noted, network.places[node]))
-        summary = self._fit(fit)
         turn_all = np.asarray(np.kron(np.eye(len(positions)), turn), dtype=float)
-        return self._solution(positions, summary, turn_all, fit.covariance)
+        return self._solution(positions, self._fit(fit), turn_all, fit.covariance)
 
     def _solution(self, positions: list[Position], fit: Fit, turn: Array, covariance: Array) -> Solution:
         count = self.observations.references
@@ -152,10 +78,10 @@ class _Survey:
             tuple(worst_first(self.findings)),
             self.observations.names,
             turn @ covariance @ turn.T,
-            self.azimuth_deg,
+            self.joint.azimuth_deg,
         )
 
-    def _nowhere(self, network: Network) -> Solution:
+    def _nowhere(self) -> Solution:
         """Answer where nothing joins two reference points."""
         if not any(finding.severity is Severity.REFUSED for finding in self.findings):
             message = "No wall and no tie joins two reference points, so nothing can be placed."
@@ -184,7 +110,7 @@ class _Survey:
         across = None
         if self._is_point(node):
             tapes = [d for d in self.tapes.get(node, ()) if not np.isnan(fit.places[d.far(node)]).any()]
-            weak = weak_place(node, tapes, self.observations, fit, sided=node in self.sides.of)
+            weak = weak_place(node, tapes, self.observations, fit, sided=node in self.joint.sides.of)
             across = weak.across
             self.findings += words.weak(node, weak)
         if check.because and self._is_point(node):
@@ -224,10 +150,6 @@ class _Survey:
 
     def _note(self, code: str, subject: str, message: str, severity: Severity, act: str = "") -> None:
         self.findings.append(Finding(code, subject, message, severity, act))
-
-
-def _ends(record: PropertyRecord) -> tuple[str, str]:
-    return record.walls[0].from_, record.walls[0].to
 
 
 def _output_turn(azimuth_deg: float | None) -> Array:

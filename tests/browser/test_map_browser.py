@@ -104,33 +104,30 @@ def test_an_open_popup_covers_neither_the_lid_nor_its_tapes(opened: Opener, docu
 def test_a_hostile_text_in_every_field_is_shown_and_never_run(opened: Opener, payload: str, width: int) -> None:
     watched = opened(render_map(hostile_sheet(payload)), width)
     page = watched.page
-    assert page.locator("h1").evaluate("node => node.textContent") == as_in_a_page(payload)
-    for details in page.locator("details").all():
-        details.evaluate("node => { node.open = true; }")
-    buttons = page.locator("#panel button.open")
-    for index in range(buttons.count()):  # every popup is built and closed again
-        buttons.nth(index).evaluate("node => node.click()")
-        page.evaluate(f"{MAP}.closePopup()")
+    assert page.locator("h1").evaluate("node => node.textContent") == payload
+    opened_popups = page.evaluate(  # every popup is built and closed again
+        f"""() => [...document.querySelectorAll('#panel button.open')].map(button => {{
+          button.click(); const title = document.querySelector('#card h2').textContent;
+          {MAP}.closePopup(); return title; }}).length"""
+    )
+    assert opened_popups > 20
     page.locator("#panel button.open", has_text="septic tank/inlet lid").first.evaluate("node => node.click()")
-    name = as_in_a_page(f"septic tank/inlet lid {payload}")
+    name = f"septic tank/inlet lid {payload}"
     assert card(watched).locator("h2").evaluate("node => node.textContent") == name
-    for cell in card(watched).locator("table td, table th[scope=row]").all():
-        assert cell.evaluate("node => node.textContent") == as_in_a_page(payload)
-    assert page.locator(".label.tape").first.evaluate("node => node.textContent").startswith(as_in_a_page(payload))
+    cells = card(watched).locator("table td, table th[scope=row]")
+    assert set(cells.evaluate_all("nodes => nodes.map(node => node.textContent)")) == {payload}
+    assert page.locator(".label.tape").first.evaluate("node => node.textContent").startswith(payload)
     watched.ran_clean()
-
-
-def as_in_a_page(text: str) -> str:
-    """Replace half a character pair, which playwright cannot hand over, the way it does."""
-    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_layer_control_takes_things_off_and_puts_them_back(opened: Opener, document: str, width: int) -> None:
     watched = opened(document, width)
     page = watched.page
-    toggle = page.locator(".leaflet-control-layers-toggle")
-    toggle.tap() if width < 800 else toggle.hover()
+    if width < 800:
+        page.locator(".leaflet-control-layers-toggle").tap()
+    else:
+        page.locator(".leaflet-control-layers").hover()
     row = page.locator(".leaflet-control-layers label", has_text="Drinking water")
     well = page.locator('[aria-label="well"]')
     assert well.count() == 1
@@ -148,7 +145,7 @@ def test_only_a_tick_makes_the_page_ask_the_tile_host(opened: Opener, document: 
     watched = opened(document, 1280)
     page = watched.page
     watched.ran_clean()
-    page.locator(".leaflet-control-layers-toggle").hover()
+    page.locator(".leaflet-control-layers").hover()
     page.locator(".leaflet-control-layers label", has_text="Street map").click()
     page.wait_for_timeout(300)
     asked = [url for url in watched.requests if url != watched.address and not url.startswith("data:")]
@@ -172,7 +169,6 @@ def test_zoom_reaches_24_and_the_whole_property_comes_back(opened: Opener, docum
     zoom_in = page.locator(".leaflet-control-zoom-in")
     for _ in range(12):
         zoom_in.click()
-        page.wait_for_timeout(60)
     assert page.evaluate(f"{MAP}.getZoom()") == 24
     page.locator('[aria-label="Show the whole property"]').click()
     seen = page.evaluate(
@@ -240,8 +236,7 @@ def test_touch_targets_are_44_pixels_and_letters_16(opened: Opener, document: st
     """WCAG 2.1, 2.5.5: targets of 44 by 44 CSS pixels."""
     watched = opened(document, width)
     page = watched.page
-    for details in page.locator("details").all():
-        details.evaluate("node => { node.open = true; }")
+    page.evaluate("document.querySelectorAll('details').forEach(node => { node.open = true; })")
     small = page.evaluate(
         """() => [...document.querySelectorAll('button, summary, .leaflet-bar a, .leaflet-control-layers-toggle')]
         .filter(node => node.offsetParent).map(node => [node.outerHTML.slice(0, 80), node.getBoundingClientRect()])

@@ -1,0 +1,65 @@
+"""The common ground of the tests: the sample property in a record, a folder to stand in, a writer of sheets."""
+
+import csv
+import shutil
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.commands import ROOT, SAMPLE, Run, WriteSheets, invoke
+
+
+@pytest.fixture(scope="session")
+def sample_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give the record that holds the sample property and nothing else; not to be written to."""
+    record = tmp_path_factory.mktemp("sample") / "asbuilt.db"
+    result = invoke("load", SAMPLE, "--record", record, "--who", "tester")
+    assert (result.exit_code, result.stderr) == (0, "")
+    return record
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Stand in an empty folder, with no record named by the environment."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("ASBUILT_RECORD", raising=False)
+    return tmp_path
+
+
+@pytest.fixture
+def run(folder: Path) -> Run:
+    """Run commands in an empty folder."""
+    return invoke
+
+
+@pytest.fixture
+def loaded(folder: Path, sample_record: Path) -> Path:
+    """Give a copy of the sample record as `asbuilt.db` in the folder one stands in."""
+    return Path(shutil.copy(sample_record, folder / "asbuilt.db"))
+
+
+@pytest.fixture(scope="session")
+def truth() -> dict[str, Any]:
+    """Give the true places from which the readings of the sample property were made; house frame, metres."""
+    return tomllib.loads((ROOT / "tests" / "sample_truth.toml").read_text(encoding="utf-8"))
+
+
+@pytest.fixture
+def write_sheets(folder: Path) -> WriteSheets:
+    """Give a writer of small folders of sheets; a folder of that name is replaced."""
+
+    def write(name: str, **sheets: str | Sequence[Sequence[object]]) -> Path:
+        place = folder / name
+        shutil.rmtree(place, ignore_errors=True)
+        place.mkdir()
+        for sheet, content in sheets.items():
+            if isinstance(content, str):
+                (place / f"{sheet}.toml").write_text(content, encoding="utf-8")
+            else:
+                with (place / f"{sheet}.csv").open("w", encoding="utf-8", newline="") as file:
+                    csv.writer(file).writerows(content)
+        return place
+
+    return write
