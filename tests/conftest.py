@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from tests.commands import ROOT, SAMPLE, Run, WriteSheets, invoke
 
 

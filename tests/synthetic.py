@@ -184,7 +184,7 @@ class _Maker:
         """Tape a pin to three corners, and a diagonal."""
         names = self.house.names
         if self.rng.random() < self.options.pin:
-            place, tied = self._choose(lambda: self._outside(3.0, 20.0), lambda _: 3, chained=False)
+            place, tied = self._choose_outside(3.0, 20.0, lambda _: 3)
             self.references.append(ReferencePoint("pin", kind="pin"))
             self.places["pin"], self.depth["pin"] = place, 0
             self.ties.append(self._tapes("pin", tied, "level", needs_side=True))
@@ -211,13 +211,16 @@ class _Maker:
 
     def _add_by_ties(self, name: str) -> None:
         draw, options = self.rng.random(4), self.options
-        chained = draw[0] < options.chained and any(n not in self._reference_names() for n in self.places)
+        chained = draw[0] < options.chained and bool(self._parents())
         if draw[1] < options.near_wall and not chained:
             place, tied = self._beside_a_wall()
             mark = "near wall"
         else:
             area, mark = self._area(draw[2], chained)
-            place, tied = self._choose(area, self._tie_count, chained=chained)
+            found = self._choose(area, self._tie_count, chained=chained)
+            if found is None:  # no room there: a narrow notch, a parent in the middle of a large house
+                mark, found = "", self._choose_outside(3.0, 35.0, self._tie_count)
+            place, tied = found
         held = "level"
         if draw[3] < options.slope:
             held = "slope"
@@ -312,6 +315,11 @@ class _Maker:
             return []
         return [ends for ends in self.house.wall_ends if not marks & set(ends)]
 
+    def _parents(self) -> list[str]:
+        """List the points that another point may be taped from."""
+        references = self._reference_names()
+        return [name for name, depth in self.depth.items() if name not in references and depth < 2]
+
     def _tie_count(self, available: int) -> int:
         ties = self.options.ties
         weights = {ties: 1.0} if isinstance(ties, int) else dict(ties)
@@ -322,9 +330,7 @@ class _Maker:
         """Choose what part of the property the point lies in."""
         options = self.options
         if chained:
-            parents = [n for n, depth in self.depth.items() if n not in self._reference_names() and depth < 2]
-            parent = str(self.rng.choice(parents)) if parents else self.house.names[0]
-            return (lambda: self._near(parent)), ""
+            return (lambda: self._near(str(self.rng.choice(self._parents())))), ""
         if draw < options.inside:
             return self._inside, "inside"
         if draw < options.inside + options.notch and self.house.notches():
@@ -360,7 +366,7 @@ class _Maker:
         """Give a place 0.1 to 0.8 m off a wall and that wall's ends, with more references where drawn."""
         ends = self.house.wall_ends
         lengths = [float(np.hypot(*(self.places[b] - self.places[a]))) for a, b in ends]
-        k = int(self.rng.choice(np.flatnonzero(np.array(lengths) > 4.0)))
+        k = int(self.rng.choice(np.flatnonzero(np.array(lengths) >= min(4.0, max(lengths)))))
         a, b = ends[k]
         u = (self.places[b] - self.places[a]) / lengths[k]
         n = np.array([-u[1], u[0]]) * (1 if self.house.outward == "left" else -1)
@@ -369,22 +375,26 @@ class _Maker:
         more = self._tie_count(2 + len(others)) - 2
         return place, [a, b, *map(str, self.rng.choice(sorted(others), more, replace=False))]
 
-    def _choose(self, area: Any, count: Any, *, chained: bool) -> tuple[Array, list[str]]:
-        """Draw places until one is crossed well enough by tapes from references drawn near it."""
-        while True:
+    def _choose(self, area: Any, count: Any, *, chained: bool) -> tuple[Array, list[str]] | None:
+        """Draw places until one is crossed well enough by tapes from references drawn near it; None = no luck."""
+        for _ in range(300):
             place = area()
             tied = self._draw_ties(place, count, chained) if place is not None else None
             if tied is not None:
                 return place, tied
+        return None
+
+    def _choose_outside(self, least: float, most: float, count: Any) -> tuple[Array, list[str]]:
+        """Choose a place outside, where there always is one."""
+        found = None
+        while found is None:
+            found = self._choose(lambda: self._outside(least, most), count, chained=False)
+        return found
 
     def _draw_ties(self, place: Array, count: Any, chained: bool) -> list[str] | None:
         """Draw what a place is taped from, near ones likelier; None where the tapes cross too flatly."""
         away = {n: float(np.hypot(*(p - place))) for n, p in self.places.items() if n in self._reference_names()}
-        mates = {
-            n: float(np.hypot(*(self.places[n] - place)))
-            for n, depth in self.depth.items()
-            if chained and n not in self._reference_names() and depth < 2
-        }
+        mates = {n: float(np.hypot(*(self.places[n] - place))) for n in (self._parents() if chained else [])}
         mates = {n: d for n, d in mates.items() if 1.0 < d < 15}
         usable = {n: d for n, d in (away | mates).items() if d > 1.0}
         k = count(len(usable))

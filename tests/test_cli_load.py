@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from tests.commands import SAMPLE, SAMPLE_NAME, Run, WriteSheets, files_below, parsed, point_named, two_corners
 
 LOAD_KEYS = ["property", "record", "added", "superseded", "withdrawn", "unchanged", "findings"]
@@ -130,9 +131,15 @@ def test_every_problem_of_every_sheet_is_said_and_no_record_is_made(
             "nowhere: no such folder; give the folder that holds property.toml and the sheets\n",
         ),
         (
-            ("load", ""),
-            "asbuilt: 1 problem in the sheets; nothing was stored\n"
-            ".: no property.toml; give the folder that holds property.toml and the sheets\n",
+            ("load", "."),
+            "asbuilt: 4 problems in the sheets; nothing was stored\n"
+            'property.toml: is missing; write at least name = "..." and units = "ft-in", "ft" or "m"\n'
+            "reference_points.csv: is missing; write a sheet with the heading name and the points that one measures "
+            "from\n"
+            "walls.csv: no wall, and no tie between two reference points in ties.csv; tape one wall, or one distance "
+            "between two reference points\n"
+            "points.csv: is missing, and so is ties.csv; write points.csv (one row a point) or ties.csv (one row a "
+            "tape)\n",
         ),
     ],
 )
@@ -227,8 +234,10 @@ def trap(drop: str) -> dict[str, Any]:
         "walls": [["from", "to", "length", "turn"], ["west", "middle", "15", "0"], ["middle", "east", "20", "?"]],
         "points": [
             ["component", "point", "from1", "tape1", "from2", "tape2", "from3", "tape3", "side", "held", "drop"],
-            ["septic tank", "lid", "middle", "12.012", "east", "17.444", "west", "23.437"]
-            + ["right of west > east", "slope", drop],
+            [
+                *("septic tank", "lid", "middle", "12.012", "east", "17.444", "west", "23.437"),
+                *("right of west > east", "slope", drop),
+            ],
         ],
     }
 
@@ -319,7 +328,10 @@ ESCAPES = ("\x1b[31mred", "bell\x07", "\x9b2J", "back\x08space")
 
 @pytest.mark.parametrize(
     ("column", "escape"),
-    [*(("description", escape) for escape in ESCAPES), *((c, ESCAPES[0]) for c in ("component", "point", "mark", "size"))],
+    [
+        *(("description", escape) for escape in ESCAPES),
+        *((c, ESCAPES[0]) for c in ("component", "point", "mark", "size")),
+    ],
 )
 def test_terminal_escapes_in_a_cell_are_refused_and_not_printed(
     run: Run, folder: Path, write_sheets: WriteSheets, column: str, escape: str
@@ -376,3 +388,19 @@ def test_a_folder_in_the_place_of_the_record_is_refused(run: Run, folder: Path, 
     assert result.stderr.splitlines()[-1] == (
         "Error: Invalid value for '--record' (env var: 'ASBUILT_RECORD'): File 'asbuilt.db' is a directory."
     )
+
+
+@pytest.mark.parametrize("key", ["name", "address", "owner", "permit"])
+@pytest.mark.parametrize("escape", ["\\u001b[31m", "two\\nlines", "\\u009b2J"])
+def test_escapes_that_toml_can_write_are_refused_too(
+    run: Run, folder: Path, write_sheets: WriteSheets, key: str, escape: str
+) -> None:
+    sheets = two_corners()
+    cells = {"name": "X", "units": "ft-in", key: escape}
+    sheets["property"] = "".join(f'{word} = "{value}"\n' for word, value in cells.items())
+    result = run("load", write_sheets("sheets", **sheets))
+    assert result.exit_code == 2
+    assert result.stderr.splitlines()[1].startswith(f"property.toml, {key}: ")
+    assert len(result.stderr.splitlines()) == 2
+    assert not set(result.stderr) & set("\x1b\x9b")
+    assert not (folder / "asbuilt.db").exists()

@@ -343,3 +343,10 @@ def test_field_sheets_read_back_as_the_same_record(tmp_path: Path, options: dict
             assert unsided(back.ties) == unsided(record.ties)
             assert sides_by_point(back.ties) == sides_by_point(record.ties)
             assert replace(back, ties=()) == replace(record, ties=())
+
+
+def test_a_part_of_the_property_without_room_does_not_hold_the_generator_up() -> None:
+    for made in many(8, inside=1.0, chained=1.0, notch=0.0, near_wall=0.0, offsets=0.0, points=(4, 6)):
+        assert len(made.marks) >= 4
+    for made in many(30, near_wall=1.0, bay=1.0, door_mark=1.0, chained=0.0, offsets=0.0, points=(2, 2)):
+        assert all("near wall" in words for words in made.marks.values())

@@ -576,6 +576,8 @@ def test_colours_stand_out_on_the_ground_of_the_plan() -> None:
         ("point", "lateral-2/turn-up", "lateral", "flush"),
         ("point", "lateral-2/far-end", "lateral", "spot"),
         ("point", "cleanout 1", "cleanout", "cleanout"),
+        ("point", "building sewer/at cleanout", "building sewer", "spot"),
+        ("point", "electrical cable/panel end", "electrical cable", "spot"),
         ("component", "panel", "control panel", "box"),
         ("point", "well", "well", "well"),
         ("reference", "well casing", "well", "mark"),

@@ -27,6 +27,9 @@ class Component:
     replaces: str | None = None
     status: str | None = None
     note: str | None = None
+    outlet_depth: Length | None = None  #: bottom of the outlet baffle below the liquid level
+    compartments: str | None = None  #: US gallons of each in the order of the flow: inlet 840, outlet 410
+    follows: str | None = None  #: the tank that this one takes its flow from, in series
 
     def stands_on(self, day: date) -> bool:
         """Tell whether the component is in the ground on that day."""

@@ -11,6 +11,9 @@ PUMP_OUT = "pump-out"
 EVIDENCE = ("own reading", "receipt", "told")
 """How a service entry is known."""
 
+LID = ("sound", "damaged", "missing")
+"""How the lids of a tank were found."""
+
 
 @dataclass(frozen=True, slots=True)
 class ServiceEntry:
@@ -27,3 +30,19 @@ class ServiceEntry:
     level_before: str | None = None  #: at, above or below the outlet
     evidence: str | None = None  #: one of EVIDENCE
     note: str | None = None
+    tanks: str | None = None  #: names of all tanks emptied by this one load, with commas; None = `component` alone
+    opening: str | None = None  #: through which opening it was reached
+    sludge_top: Length | None = None  #: top of the sludge below the liquid level
+    scum_bottom: Length | None = None  #: underside of the scum below the liquid level
+    runback: bool | None = None  #: liquid ran back from the field while it was emptied
+    baffles: str | None = None
+    filter: str | None = None  #: what was found and done about the effluent filter
+    lid: str | None = None  #: one of LID
+    secured: bool | None = None  #: every lid was fastened on leaving
+    reason: str | None = None  #: why it was done
+    findings: str | None = None
+    actions: str | None = None
+    disposal: str | None = None  #: where the load went
+    ticket: str | None = None  #: the number of the disposal site's ticket
+    advice: str | None = None  #: what should be done next, and when
+    scan: str | None = None  #: file of the receipt

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date
 
+from asbuilt.model.levels import Benchmark
 from asbuilt.units import Length
 
 CARES = ("careful", "normal", "rough")
@@ -21,6 +22,7 @@ class Measured:
     square_sigma_deg: float = 0.2  #: how square a corner is, degrees; 0 = held exactly
     unknown_drop: Length | None = None  #: the most that an unnoted drop of a tape may be; None = 2 ft
     square_by_eye_deg: float = 2.0  #: how square an offset is set out by eye, standard deviation
+    rod_sigma: Length | None = None  #: standard deviation of one rod reading; None = 1.5 mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,7 @@ class Property:
     phone: str | None = None
     measured: Measured = field(default_factory=Measured)
     earth: Earth | None = None
+    benchmark: Benchmark | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from asbuilt.model.components import Component, Point, split_name
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
+from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Property, ReferencePoint
 
@@ -23,6 +24,7 @@ class PropertyRecord:
     components: tuple[Component, ...] = ()
     household: tuple[Household, ...] = ()
     service: tuple[ServiceEntry, ...] = ()
+    levels: tuple[LevelShot, ...] = ()
 
     def reference_names(self) -> tuple[str, ...]:
         """Names of the reference points, in the order of the sheet."""
@@ -36,6 +38,12 @@ class PropertyRecord:
             names.update(dict.fromkeys(end for end in (tie.from_, tie.to) if end not in known))
         names.update(dict.fromkeys(offset.point for offset in self.offsets if offset.point not in known))
         return tuple(names)
+
+    def points_of(self, component: str) -> tuple[str, ...]:
+        """Full names of a component's points: by `order` where it is given, then as they stand in the sheets."""
+        orders = {point.name: point.order for point in self.points if point.order is not None}
+        names = [name for name in self.point_names() if self.component_of(name) == component]
+        return tuple(sorted(names, key=lambda name: orders.get(name, float("inf"))))
 
     def component_of(self, name: str) -> str:
         """Name of the component that a point belongs to."""

@@ -216,6 +216,10 @@ SYMBOL_WORDS = {
 """Words in the name of a point, then in its kind -> its symbol; the first that matches counts."""
 
 
+PLACE_WORDS = r"^(at|to|from|near|by)\b|^\w+ end$"
+"""A point that is named after what lies beside it, such as "at cleanout" or "panel end", is not that thing."""
+
+
 def group_of(feature: Feature, gone: frozenset[str] = frozenset()) -> str:
     """Tell the key of the layer that a feature belongs to; `gone` names the components that were taken out."""
     if feature.role in ("building", "reference"):
@@ -232,6 +236,8 @@ def symbol_of(feature: Feature) -> str:
     if feature.role == "reference":
         return "mark"
     own = str(feature.attributes.get("point") or feature.name.rpartition("/")[2])
+    if re.search(PLACE_WORDS, own.lower()):
+        return "spot"
     return _first_match(SYMBOL_WORDS, own) or _first_match(SYMBOL_WORDS, feature.kind) or "spot"
 
 

@@ -8,6 +8,7 @@ from asbuilt.errors import RecordError
 from asbuilt.model.components import Component, Point
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
+from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Property, ReferencePoint
 
@@ -88,6 +89,14 @@ NOUNS = (
         "service",
         lambda it: (it.on, it.component, it.task, it.compartment),
         lambda it: f"{it.task} of {it.component} on {it.on}",
+    ),
+    Noun(
+        "level_shot",
+        "level_shot",
+        LevelShot,
+        "levels",
+        lambda it: (it.setup, it.on, it.to, it.day, it.backsight is None),
+        lambda it: it.words,
     ),
 )
 """In the order in which entries of one load are written and sheets are listed."""

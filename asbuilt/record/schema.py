@@ -73,6 +73,9 @@ _FIRST = (
         "measured_unknown_drop_m" REAL,
         "measured_unknown_drop_step_m" REAL,
         "measured_square_by_eye_deg" REAL NOT NULL,
+        "measured_rod_sigma_as_read" TEXT,
+        "measured_rod_sigma_m" REAL,
+        "measured_rod_sigma_step_m" REAL,
         "earth_reference" TEXT,
         "earth_latitude" REAL,
         "earth_longitude" REAL,
@@ -81,7 +84,12 @@ _FIRST = (
         "earth_wall_to" TEXT,
         "earth_azimuth_deg" REAL,
         "earth_north" TEXT,
-        "earth_azimuth_sigma_deg" REAL
+        "earth_azimuth_sigma_deg" REAL,
+        "benchmark_on" TEXT,
+        "benchmark_elevation_as_read" TEXT,
+        "benchmark_elevation_m" REAL,
+        "benchmark_elevation_step_m" REAL,
+        "benchmark_datum" TEXT
     ) STRICT""",
     """CREATE TABLE reference_point (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
@@ -205,6 +213,24 @@ _FIRST = (
         "scum_step_m" REAL,
         "level_before" TEXT,
         "evidence" TEXT,
+        "note" TEXT
+    ) STRICT""",
+    # The length of a reading is negative where the rod was held upside down.
+    """CREATE TABLE level_shot (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "setup" TEXT NOT NULL,
+        "on" TEXT NOT NULL,
+        "to" TEXT NOT NULL,
+        "backsight_as_read" TEXT,
+        "backsight_m" REAL,
+        "backsight_step_m" REAL,
+        "foresight_as_read" TEXT,
+        "foresight_m" REAL,
+        "foresight_step_m" REAL,
+        "distance_as_read" TEXT,
+        "distance_m" REAL,
+        "distance_step_m" REAL,
+        "day" TEXT,
         "note" TEXT
     ) STRICT""",
 )

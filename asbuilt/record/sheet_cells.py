@@ -10,7 +10,7 @@ from difflib import get_close_matches
 
 from asbuilt.errors import AsbuiltError, LengthError
 from asbuilt.model.measurements import parse_side
-from asbuilt.units import parse_length
+from asbuilt.units import Length, parse_length
 
 Parser = Callable[[str, str], object]
 """From the text of a cell, stripped and not empty, and the unit of its column to a value."""
@@ -23,6 +23,7 @@ LONGEST_M = 1000.0
 
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _OTHER_DATE = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})", re.ASCII)
+_MINUS = re.compile("[-\u2010-\u2014\u2212] ?(?=[0-9.])")  # as the trade, phones and spreadsheets write it
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _YES_NO = {
     "yes": True,
@@ -223,6 +224,26 @@ def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
             accepted = "accepted: a length of zero or more" if zero else "accepted: a length above zero"
             raise CellError(f"{shown(words)} is {'negative' if value.metres < 0 else 'zero'}", accepted)
         return value
+
+    return parse
+
+
+def signed_length(*, longest_m: float) -> Parser:
+    """Give the parser of a length that may have a minus before it: an inverted rod, a height below the datum.
+
+    Parameters
+    ----------
+    longest_m
+        The greatest length accepted on either side of zero, metres.
+    """
+    inner = length(longest_m=longest_m)
+
+    def parse(words: str, unit: str) -> object:
+        minus = _MINUS.match(words)
+        value = inner(words[minus.end() :] if minus else words, unit)
+        if minus is None or not isinstance(value, Length):
+            return value
+        return Length(words, -value.metres, value.step_m)
 
     return parse
 

@@ -5,6 +5,7 @@ A new column is one line here and a field of the same name in the model.
 
 from asbuilt.model.components import SHAPES
 from asbuilt.model.entries import EVIDENCE
+from asbuilt.model.levels import STOOD_ON
 from asbuilt.model.measurements import HELD
 from asbuilt.model.place import CARES
 from asbuilt.record.sheet_cells import (
@@ -15,6 +16,7 @@ from asbuilt.record.sheet_cells import (
     name,
     number,
     side,
+    signed_length,
     task,
     text,
     turn,
@@ -31,6 +33,8 @@ _POINT = name(slash=True)
 _FULL = name(slash=True, limit=2 * LONGEST_NAME + 1)
 _SIZE = length(zero=False)
 _DEPTH = length()
+_READING = signed_length(longest_m=10)  # no rod is longer, so more is a slip of unit or point
+_ELEVATION = signed_length(longest_m=9000)
 _LATITUDE = number(-90, 90)
 _LONGITUDE = number(-180, 180)
 _ABOVE_ZERO = number(above=0)
@@ -58,6 +62,7 @@ PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
         Column("square_sigma_deg", number(0, 45), kind="number"),
         Column("unknown_drop", _DEPTH, unit=True),
         Column("square_by_eye_deg", number(0, 45), kind="number"),
+        Column("rod_sigma", _SIZE, unit=True),
     ),
     "earth": (
         Column("reference", _PLAIN),
@@ -69,6 +74,11 @@ PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
         Column("azimuth_deg", number(0, 360), kind="number"),
         Column("north", choice("true", "magnetic")),
         Column("azimuth_sigma_deg", number(above=0, high=180), kind="number"),
+    ),
+    "benchmark": (
+        Column("on", _FULL, needed=True),
+        Column("elevation", _ELEVATION, unit=True),
+        Column("datum", text),
     ),
 }
 """Keys of `property.toml` by table; "" = the top of the file."""
@@ -166,6 +176,16 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("scum", _DEPTH, unit=True),
         Column("level_before", text),
         Column("evidence", choice(*EVIDENCE)),
+        Column("note", text),
+    ),
+    "levels.csv": (
+        Column("setup", _PLAIN, needed=True),
+        Column("on", _FULL, needed=True),
+        Column("to", choice(*STOOD_ON)),
+        Column("backsight", _READING, unit=True),
+        Column("foresight", _READING, unit=True),
+        Column("distance", _SIZE, unit=True),
+        Column("day", iso_date),
         Column("note", text),
     ),
 }

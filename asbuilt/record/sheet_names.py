@@ -1,6 +1,6 @@
 """Names across the sheets: which are known, which are new, and what a name written short stands for."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from itertools import chain
 
 from asbuilt.errors import Problem
@@ -135,6 +135,23 @@ class Names:
             self.added[written] = row
             found = written
         return found
+
+    def find_levelled(self, written: str, turning_points: Collection[str]) -> str:
+        """Give the full name of what a rod stood on: a reference point, a point, or one of the turning points.
+
+        Raises
+        ------
+        CellError
+            If it is none of these, nor a new point of a known component.
+        """
+        found = self._known(written)
+        if found is None:
+            folds = written.casefold() in self._folded
+            new_point = "/" in written and self._may_be_new(written)
+            if folds or not (written in turning_points or new_point):
+                where = "a known name, or a turning point (shot from two set-ups, or the benchmark)"
+                raise self._unknown(written, self._all(), "reference point or point", where)
+        return found or written
 
     def _known(self, written: str) -> str | None:
         if written in self.references or written in self.points or written in self.added:

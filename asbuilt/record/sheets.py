@@ -9,6 +9,7 @@ from asbuilt.errors import Problem, SheetError
 from asbuilt.model.components import Component, Point, full_name
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
+from asbuilt.model.levels import Benchmark, LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Earth, Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
@@ -26,11 +27,24 @@ from asbuilt.record.sheet_checks import (
 )
 from asbuilt.record.sheet_columns import PROPERTY, PROPERTY_KEYS, SHEET_NAMES, SHEETS, TAPES
 from asbuilt.record.sheet_files import misnamed_files, read_table, read_toml
+from asbuilt.record.sheet_levels import check_levels
 from asbuilt.record.sheet_names import resolve_names
 from asbuilt.record.sheet_rows import Row, Sheet, read_keys, read_rows
 from asbuilt.record.sheet_walks import walks_of_rows
 
-Fact = Property | ReferencePoint | Wall | Point | Tie | Offset | KnownCoordinate | Component | Household | ServiceEntry
+Fact = (
+    Property
+    | ReferencePoint
+    | Wall
+    | Point
+    | Tie
+    | Offset
+    | KnownCoordinate
+    | Component
+    | Household
+    | ServiceEntry
+    | LevelShot
+)
 """What one row of a sheet says."""
 
 _T = TypeVar("_T")
@@ -129,6 +143,7 @@ def _check_all(sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Pr
     earth = keys.get("earth")
     check_earth(keys, bool(sheets["known_coordinates.csv"].rows), problems)
     names = resolve_names(sheets, earth, problems)
+    check_levels(sheets["levels.csv"], keys.get("benchmark"), names, problems)
     walks = walks_of_rows(sheets["walls.csv"].rows, problems)
     readings = tape_readings(sheets)
     check_ground(sheets, names, readings, problems)
@@ -157,6 +172,8 @@ def _facts(sheets: dict[str, Sheet], keys: dict[str, Row]) -> list[SheetRow]:
         parts["measured"] = _build(Measured, keys["measured"])
     if "earth" in keys:
         parts["earth"] = _build(Earth, keys["earth"])
+    if "benchmark" in keys:
+        parts["benchmark"] = _build(Benchmark, keys["benchmark"])
     facts = [SheetRow(PROPERTY, None, _build(Property, keys[""], **parts))]
     for name, make in _MAKERS.items():
         for row in sheets[name].rows:
@@ -203,6 +220,7 @@ _MAKERS: dict[str, Callable[[Row], list[Fact]]] = {
     "components.csv": _one(Component),
     "household.csv": _one(Household),
     "service.csv": _one(ServiceEntry),
+    "levels.csv": _one(LevelShot),
 }
 
 
@@ -224,4 +242,5 @@ def _record(rows: tuple[SheetRow, ...]) -> PropertyRecord:
         of(Component),
         of(Household),
         of(ServiceEntry),
+        of(LevelShot),
     )

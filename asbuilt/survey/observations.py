@@ -4,7 +4,8 @@ Plane frame, metres and radians. Nodes are the reference points and points of on
 """
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,6 +118,11 @@ class Observations:
             for node in distance.nodes:
                 found.setdefault(node, []).append(distance)
         return found
+
+    def without(self, rows: Collection[int]) -> "Observations":
+        """Give the same equations less some distances, by their number."""
+        kept = tuple(d for row, d in enumerate(self.distances) if row not in rows)
+        return replace(self, distances=kept)
 
     def among(self, nodes: set[int]) -> "Observations":
         """Only the equations whose nodes all belong to `nodes`; numbering stays."""

@@ -91,9 +91,18 @@
     const icon = L.divIcon({ className: "point", iconSize: [size, size], html: symbol(f.symbol, group.colour, isUnsure(f)) });
     const marker = L.marker(toLatLng(at), { icon, zIndexOffset: isLid(f) ? 1000 : f.symbol === "spot" ? -500 : 0 });
     marker.on("add", () => marker.getElement().setAttribute("aria-label", f.name));
-    marker.on("click", () => open(f, marker.getElement()));
+    marker.on("click", ({ originalEvent }) => open(nearestTo(originalEvent) || f, marker.getElement()));
+    marker.on("keypress", ({ originalEvent }) => "Enter ".includes(originalEvent.key) && open(f, marker.getElement()));
     marker.addTo(group.layer);
     if (f.attributes.r95_m > 0) drawRing(at, f.attributes.r95_m, group);
+  }
+
+  /** Two lids may be a few pixels apart: a thumb means the nearer one, not the one that lies on top. */
+  function nearestTo(touch) {
+    const at = map.mouseEventToContainerPoint(touch);
+    const far = (f) => map.latLngToContainerPoint(toLatLng(f.parts[0].at)).distanceTo(at);
+    const near = features.filter((f) => f.parts[0]?.type === "point" && isShown(f) && far(f) < 22);
+    return near.sort((a, b) => far(a) - far(b))[0];
   }
 
   /** The radius that holds the point 95 times in 100, at true scale on the ellipsoid. */
@@ -170,6 +179,7 @@
     }
     const near = { 1: 2.5, 2: 1.5, 3: 18 }[rank];
     const label = addLabel(text(own || f.name), f.role, rank, places, () => isShown(f) && pixelsPerMetre() > near);
+    label.feature = f;
     label.node.style.borderColor = groups.get(f.group).colour;
   }
 
@@ -177,12 +187,14 @@
   const overlap = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
 
   function placeLabels() {
+    document.body.classList.toggle("near", pixelsPerMetre() > 50); // small symbols, so that the thin circles show
     const symbols = features.filter((f) => f.parts[0]?.type === "point" && f.symbol !== "spot" && isShown(f))
       .map((f) => map.latLngToLayerPoint(toLatLng(f.parts[0].at))).map(({ x, y }) => [x - 10, y - 10, x + 10, y + 10]);
     const taken = [];
     const corner = map.containerPointToLayerPoint([0, 0]);
     const view = [corner.x, corner.y, corner.x + map.getSize().x, corner.y + map.getSize().y];
-    for (const label of [...labels].sort((a, b) => a.rank - b.rank)) {
+    const rankOf = (label) => (label.needed ? 0 : label.rank);
+    for (const label of [...labels].sort((a, b) => rankOf(a) - rankOf(b))) {
       label.node.hidden = !label.shown();
       if (label.node.hidden) continue;
       const [w, h] = [label.node.offsetWidth, label.node.offsetHeight];
@@ -194,8 +206,8 @@
       });
       boxes.sort((a, b) => within(b, view) - within(a, view)); // stable: the preferred side stays first
       const free = boxes.find((box) => ![...symbols, ...taken].some((other) => overlap(box, other)))
-        || (label.rank < 2 && boxes.find((box) => !taken.some((other) => overlap(box, other))))
-        || (label.rank === 0 && boxes[0]);
+        || (rankOf(label) < 2 && boxes.find((box) => !taken.some((other) => overlap(box, other))))
+        || (rankOf(label) === 0 && boxes[0]);
       label.node.hidden = !free;
       if (!free) continue;
       taken.push(free);
@@ -228,6 +240,7 @@
     chosen.clearLayers();
     for (const label of labels.filter((each) => each.rank === 0)) label.node.remove();
     labels.splice(0, labels.length, ...labels.filter((each) => each.rank > 0));
+    for (const label of labels) label.needed = false; // the names of the marks of the tapes
     placeLabels();
     openedFrom?.focus({ preventScroll: true });
     openedFrom = null;
@@ -248,9 +261,10 @@
 
   /** Thin lines from the marks to the point, each with its reading: how to find it again. */
   function drawTapes(f, point) {
+    const known = list(f.attributes.ties).filter((tie) => tie.from_lonlat);
+    const fromMarks = known.filter((tie) => markLabel(tie.from)); // other buried points help nobody with a tape in hand
     const tapes = new Map();
-    for (const tie of list(f.attributes.ties)) {
-      if (!tie.from_lonlat) continue;
+    for (const tie of fromMarks.length > 1 ? fromMarks : known) {
       const tape = tapes.get(tie.from) || { mark: toLatLng(tie.from_lonlat), readings: [] };
       tape.readings.push(text(tie.as_read));
       tapes.set(tie.from, tape);
@@ -258,10 +272,14 @@
     for (const [from, { mark, readings }] of tapes) {
       for (const [color, weight] of [["#fff", 6], ["#111", 2]]) chosen.addLayer(L.polyline([mark, point], { color, weight, interactive: false }));
       const places = [0.5, 0.4, 0.6, 0.3, 0.7, 0.2].map((share) => [between(mark, point, share), 0, 0]);
-      addLabel(`${text(from)}: ${readings.join(", ")}`, "tape", 0, places, () => true);
+      const name = markLabel(from);
+      if (name) name.needed = true;
+      addLabel(name ? readings.join(", ") : `${text(from)}: ${readings.join(", ")}`, "tape", 0, places, () => true);
     }
     return [...tapes.values()].map((tape) => tape.mark);
   }
+
+  const markLabel = (name) => labels.find((label) => label.feature?.role === "reference" && label.feature.name === name);
 
   const fact = (term, value) => (text(value) === "" ? [] : [el("dt", {}, term), el("dd", {}, text(value))]);
   const block = (title, ...children) => (children.flat().length ? el("section", {}, el("h3", {}, title), ...children) : null);
@@ -463,7 +481,14 @@
       el("td", {}, ...list(f.attributes.ties).map((tie) => el("div", {}, `${text(tie.from)}: ${text(tie.as_read)}`))), el("td", {}, text(f.attributes.depth_text))));
     return el("section", { id: "paper" }, el("h2", {}, "Ties, as read"), el("table", {}, ...rows));
   }
-  window.addEventListener("beforeprint", () => { map.invalidateSize({ animate: false }); showAll(false); });
+  /** The size of the paper must hold before the browser lays it out, or the plan is cut off: hence a class. */
+  function fitPaper(printing) {
+    document.body.classList.toggle("printing", printing);
+    map.invalidateSize({ animate: false });
+    if (printing) showAll(false);
+  }
+  window.addEventListener("beforeprint", () => fitPaper(true));
+  window.addEventListener("afterprint", () => fitPaper(false));
 
   // ------------------------------------------------------------ all of it
 

@@ -1,0 +1,178 @@
+"""Gross errors: which measurement disagrees with the others, and whether the geometry can name it.
+
+Standardised residuals with a-priori standard deviations, and their correlations (Baarda 1968, Netherlands Geodetic
+Commission, Publ. on Geodesy 2(5)). Residual = computed - observed; blunder = observed - what it should have been.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from asbuilt.model.measurements import Wall
+from asbuilt.survey.adjust import Adjustment, adjust
+from asbuilt.survey.joint import Joint
+from asbuilt.survey.observations import Distance, Observations, Turn, WallOffset
+from asbuilt.survey.quality import DELTA_0, W_LIMIT, chi2_quantile
+
+Array = NDArray[np.float64]
+Equation = Distance | Turn | WallOffset
+
+ALIKE = 0.9
+"""Tests that correlate by more than this cannot be told apart where both are large (common practice)."""
+
+AS_LARGE = 0.9
+"""A rival's standardised residual must come this near the largest one to leave the two undecided (our own)."""
+
+MOST_BLUNDERS = 5
+"""After so many left out, the set can no longer tell."""
+
+_NO_REDUNDANCY = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """One equation and what the others say of it."""
+
+    row: int  #: row of the joint solution
+    equation: Equation
+    redundancy: float  #: 0 = unchecked by the others, 1 = wholly checked
+    standardised: float  #: residual over its own standard deviation
+    blunder: float  #: what the others say it is too long (metres, or radians for a turn); NaN without redundancy
+    noticed: float  #: smallest blunder that the 0.1 % test notices with 80 % power; infinite without redundancy
+    shift_m: float  #: what a blunder of that size does to the point it bears on most; 0 where it moves none
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a point would be with one of its tapes left out."""
+
+    left_out: Distance
+    place: Array  #: (2,), datum frame, metres
+
+
+@dataclass(frozen=True, slots=True)
+class Screening:
+    """What the tests say of one joint solution."""
+
+    tests: tuple[Tested, ...]  #: every row, in the order of the solution
+    chi2: float
+    limit: float | None  #: 95 % limit of chi2; None without redundancy
+    suspects: tuple[Tested, ...]  #: largest first; the first is the culprit where `named`
+    named: bool  #: whether the geometry can name the first suspect alone
+
+    @property
+    def alarm(self) -> bool:
+        """Tell whether the global test fails at 5 %."""
+        return self.limit is not None and self.chi2 > self.limit
+
+    @property
+    def culprit(self) -> Tested | None:
+        """The one measurement that the geometry names, if it can."""
+        return self.suspects[0] if self.named else None
+
+
+def screen(observations: Observations, fit: Adjustment) -> Screening:
+    """Test every equation of a joint solution against the others.
+
+    Suspects are named only where a standardised residual passes the 0.1 % limit; others whose tests correlate with it
+    and that are nearly as large stand beside it, and then none is named.
+    """
+    tests = _tests(observations, fit)
+    spare = fit.degrees_of_freedom
+    limit = chi2_quantile(0.95, spare) if spare > 0 else None
+    size = np.array([abs(test.standardised) for test in tests])
+    if not len(size) or size.max() <= W_LIMIT:
+        return Screening(tests, fit.chi2, limit, (), named=False)
+    first = int(size.argmax())
+    alike = np.abs(_correlation(fit, first)) > ALIKE
+    rivals = np.flatnonzero(alike & (size >= AS_LARGE * size[first]))
+    order = sorted(rivals, key=lambda row: -size[row])
+    return Screening(tests, fit.chi2, limit, tuple(tests[row] for row in order), named=len(order) == 1)
+
+
+def _tests(observations: Observations, fit: Adjustment) -> tuple[Tested, ...]:
+    free = fit.redundancy < _NO_REDUNDANCY
+    root = np.sqrt(np.where(free, 1.0, fit.redundancy))
+    standardised = np.where(free, 0.0, fit.residuals / root)
+    blunders = np.where(free, np.nan, -fit.residuals / root**2 * fit.sigma)
+    noticed = np.where(free, np.inf, DELTA_0 * fit.sigma / root)
+    moves = (fit.covariance @ fit.jacobian.T).reshape(len(fit.places), 2, -1)
+    largest = np.hypot(moves[:, 0], moves[:, 1]).max(axis=0, initial=0.0)  # by one standard deviation
+    with np.errstate(invalid="ignore"):
+        shifts = np.where(largest > 0, largest * noticed / fit.sigma, 0.0)
+    columns = (fit.redundancy, standardised, blunders, noticed, shifts)
+    numbers = zip(*(column.tolist() for column in columns), strict=True)
+    return tuple(
+        Tested(row, equation, *values)
+        for row, (equation, values) in enumerate(zip(_equations(observations), numbers, strict=True))
+    )
+
+
+def _equations(observations: Observations) -> list[Equation]:
+    """Equation of every row; an offset has two, along and out."""
+    offsets = observations.offsets
+    return [*observations.distances, *observations.turns, *offsets, *offsets]
+
+
+def _correlation(fit: Adjustment, row: int) -> Array:
+    """Correlation of one row's test with every other's; 0 where a row has no redundancy."""
+    cofactor = -fit.jacobian @ fit.covariance @ fit.jacobian[row]
+    cofactor[row] += 1.0
+    scale = np.sqrt(np.maximum(fit.redundancy * fit.redundancy[row], 0.0))
+    return np.asarray(np.divide(cofactor, scale, out=np.zeros_like(cofactor), where=scale > _NO_REDUNDANCY))
+
+
+def without(joint: Joint, rows: Sequence[int]) -> tuple[Observations, Adjustment]:
+    """Solve again with some taped distances left out, from the places of the whole solution.
+
+    Parameters
+    ----------
+    rows
+        Rows of `joint.fit` that are distances.
+    """
+    assert joint.fit is not None and joint.datum is not None  # noqa: S101 - only solved ones are screened
+    left = joint.used.without(rows)
+    return left, adjust(left, joint.fit.places, joint.datum)
+
+
+def places_left_out(joint: Joint, node: int) -> list[Place]:
+    """Give the places of a point with each of its tapes left out in turn.
+
+    With three tapes a mistake can be seen but not named; how far these places lie apart is what can be said.
+    """
+    rows = [row for row, distance in enumerate(joint.used.distances) if node in distance.nodes]
+    return [Place(joint.used.distances[row], without(joint, [row])[1].places[node]) for row in rows]
+
+
+def leave_out_in_turn(joint: Joint) -> tuple[list[Tested], bool]:
+    """Leave out one named tape after the other until the rest agrees.
+
+    Returns
+    -------
+    The tapes left out, worst first, and whether the rest then passes; False where the set can no longer tell.
+    """
+    assert joint.fit is not None  # noqa: S101 - only solved ones are screened
+    observations, fit = joint.used, joint.fit
+    rows = list(range(len(observations.distances)))  # rows of the whole solution that are still in
+    out: list[Tested] = []
+    while True:
+        screening = screen(observations, fit)
+        if not screening.alarm:
+            return out, True
+        culprit = screening.culprit
+        if culprit is None or not isinstance(culprit.equation, Distance) or len(out) == MOST_BLUNDERS:
+            return out, False
+        out.append(Tested(rows.pop(culprit.row), *_values(culprit)))
+        observations, fit = without(joint, [tested.row for tested in out])
+
+
+def _values(tested: Tested) -> tuple[Equation, float, float, float, float, float]:
+    t = tested
+    return t.equation, t.redundancy, t.standardised, t.blunder, t.noticed, t.shift_m
+
+
+def is_tape(tested: Tested) -> bool:
+    """Tell whether a test is of a taped distance to a point, not of a wall, turn or offset."""
+    return isinstance(tested.equation, Distance) and not isinstance(tested.equation.source, Wall)
