@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from shapely import intersection, union
 from shapely.geometry import LineString, Polygon
 from shapely.geometry import Point as Place
 
@@ -49,8 +50,12 @@ def corners(center: tuple[float, float], angle_deg: float) -> Array:
 
 
 def overlap(a: Polygon, b: Polygon) -> float:
-    """Share of two outlines that they have in common; 1 = the same."""
-    return float(a.intersection(b).area / a.union(b).area)
+    """Share of two outlines that they have in common; 1 = the same.
+
+    On a grid of a nanometre: GEOS finds nothing in common between some rings that differ by their last bit.
+    """
+    common, all_of_it = (reckon(a, b, grid_size=1e-9).area for reckon in (intersection, union))
+    return float(common / all_of_it)
 
 
 places = st.tuples(st.floats(-30, 30), st.floats(-30, 30))

@@ -7,8 +7,10 @@ from asbuilt.findings import Finding, Severity, worst_first
 from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.earth import Placement, place_on_earth
+from asbuilt.survey.joint import Joint, solve_together
 from asbuilt.survey.solution import Solution
-from asbuilt.survey.solve import solve
+from asbuilt.survey.solve import answer
+from asbuilt.survey.suspects import suspect_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +18,7 @@ class Located:
     """One property, solved."""
 
     record: PropertyRecord
+    joint: Joint  #: what the solution was made of, for screening and planning
     solution: Solution
     placement: Placement | None  #: None where nothing places the property on the earth
     findings: tuple[Finding, ...]  #: of the survey and of the placing, worst first
@@ -24,9 +27,11 @@ class Located:
 def locate(record: PropertyRecord) -> Located:
     """Solve one property and lay it on the earth."""
     azimuth, findings = true_azimuth(record.property)
-    solution = solve(record, azimuth)
+    joint = solve_together(record, azimuth)
+    solution = answer(joint)
     placement, more = place_on_earth(record, solution)
-    return Located(record, solution, placement, tuple(worst_first([*solution.findings, *findings, *more])))
+    findings = [*suspect_findings(joint), *solution.findings, *findings, *more]
+    return Located(record, joint, solution, placement, tuple(worst_first(findings)))
 
 
 def true_azimuth(place: Property) -> tuple[float | None, list[Finding]]:

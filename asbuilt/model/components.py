@@ -1,5 +1,6 @@
 """Things in the ground and the measured points of each."""
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
@@ -55,6 +56,36 @@ class Point:
     def name(self) -> str:
         """Full name, such as `septic tank/inlet lid`."""
         return full_name(self.component, self.point)
+
+
+COMPARTMENTS_ACCEPTED = "accepted: the US gallons of each compartment, such as inlet 840, outlet 410"
+
+
+def parse_compartments(text: str) -> dict[str, float]:
+    """Read the gallons of each compartment, in the order of the flow; names in small letters.
+
+    Raises
+    ------
+    ValueError
+        If it is not names with gallons above 0; the text says what is accepted.
+
+    Examples
+    --------
+    >>> parse_compartments("Inlet 840, outlet 410")
+    {'inlet': 840.0, 'outlet': 410.0}
+    """
+    parts: dict[str, float] = {}
+    for part in text.casefold().split(","):
+        name, _, gallons = part.strip().rpartition(" ")
+        name = " ".join(name.split())
+        try:
+            volume = float(gallons)
+        except ValueError:
+            raise ValueError(COMPARTMENTS_ACCEPTED) from None
+        if not name or name in parts or not (math.isfinite(volume) and volume > 0):
+            raise ValueError(COMPARTMENTS_ACCEPTED)
+        parts[name] = volume
+    return parts
 
 
 def full_name(component: str, point: str) -> str:

@@ -54,6 +54,7 @@ class Property:
     design_gpd: float | None = None  #: design flow, US gallons a day
     owner: str | None = None
     phone: str | None = None
+    rules: str | None = None  #: rule profile: a name, or a .toml file of the folder of sheets; None = common
     measured: Measured = field(default_factory=Measured)
     earth: Earth | None = None
     benchmark: Benchmark | None = None

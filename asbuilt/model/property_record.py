@@ -8,6 +8,8 @@ from asbuilt.model.household import Household
 from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Property, ReferencePoint
+from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.tasks import OwnTask
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,8 @@ class PropertyRecord:
     household: tuple[Household, ...] = ()
     service: tuple[ServiceEntry, ...] = ()
     levels: tuple[LevelShot, ...] = ()
+    tasks: tuple[OwnTask, ...] = ()
+    rule_files: tuple[RuleFile, ...] = ()
 
     def reference_names(self) -> tuple[str, ...]:
         """Names of the reference points, in the order of the sheet."""

@@ -11,6 +11,8 @@ from asbuilt.model.household import Household
 from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Property, ReferencePoint
+from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.tasks import OwnTask
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,22 @@ NOUNS = (
         "levels",
         lambda it: (it.setup, it.on, it.to, it.day, it.backsight is None),
         lambda it: it.words,
+    ),
+    Noun(
+        "own_task",
+        "own_task",
+        OwnTask,
+        "tasks",
+        lambda it: (it.component, it.task, it.source),
+        lambda it: f"task {it.task} of {it.component}",
+    ),
+    Noun(
+        "rule_file",
+        "rule_file",
+        RuleFile,
+        "rule_files",
+        lambda it: it.name,
+        lambda it: f"rule profile {it.name}",
     ),
 )
 """In the order in which entries of one load are written and sheets are listed."""

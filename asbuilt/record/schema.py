@@ -59,6 +59,7 @@ _FIRST = (
         "design_gpd" REAL,
         "owner" TEXT,
         "phone" TEXT,
+        "rules" TEXT,
         "measured_by" TEXT,
         "measured_on" TEXT,
         "measured_care" TEXT NOT NULL,
@@ -186,7 +187,12 @@ _FIRST = (
         "removed_on" TEXT,
         "replaces" TEXT,
         "status" TEXT,
-        "note" TEXT
+        "note" TEXT,
+        "outlet_depth_as_read" TEXT,
+        "outlet_depth_m" REAL,
+        "outlet_depth_step_m" REAL,
+        "compartments" TEXT,
+        "follows" TEXT
     ) STRICT""",
     """CREATE TABLE household (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
@@ -213,8 +219,70 @@ _FIRST = (
         "scum_step_m" REAL,
         "level_before" TEXT,
         "evidence" TEXT,
+        "note" TEXT,
+        "tanks" TEXT,
+        "opening" TEXT,
+        "sludge_top_as_read" TEXT,
+        "sludge_top_m" REAL,
+        "sludge_top_step_m" REAL,
+        "scum_bottom_as_read" TEXT,
+        "scum_bottom_m" REAL,
+        "scum_bottom_step_m" REAL,
+        "runback" INTEGER,
+        "baffles" TEXT,
+        "filter" TEXT,
+        "lid" TEXT,
+        "secured" INTEGER,
+        "reason" TEXT,
+        "findings" TEXT,
+        "actions" TEXT,
+        "disposal" TEXT,
+        "ticket" TEXT,
+        "advice" TEXT,
+        "scan" TEXT
+    ) STRICT""",
+    """CREATE TABLE own_task (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "component" TEXT NOT NULL,
+        "task" TEXT NOT NULL,
+        "every_months" REAL,
+        "source" TEXT,
+        "preferred_months" TEXT,
         "note" TEXT
     ) STRICT""",
+    """CREATE TABLE rule_file (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "name" TEXT NOT NULL,
+        "text" TEXT NOT NULL
+    ) STRICT""",
+    # The due list, reckoned from the entries of a property in the transaction that adds them. It can be thrown
+    # away and made anew: `head` is the property's last hash it was reckoned from, `reckoned_by` the program and
+    # the rules that it was reckoned with, and from the day `valid_from` on it no longer hangs on the day.
+    """CREATE TABLE due_property (
+        property_id INTEGER PRIMARY KEY REFERENCES property(id),
+        head TEXT NOT NULL,
+        reckoned_by TEXT NOT NULL,
+        valid_from TEXT NOT NULL,
+        address TEXT,
+        owner TEXT,
+        phone TEXT,
+        findings TEXT NOT NULL,
+        attention INTEGER NOT NULL
+    ) STRICT""",
+    """CREATE TABLE due_state (
+        id INTEGER PRIMARY KEY,
+        property_id INTEGER NOT NULL REFERENCES due_property(property_id),
+        component TEXT NOT NULL,
+        task TEXT NOT NULL,
+        due_on TEXT,
+        earliest_on TEXT,
+        latest_on TEXT,
+        reason TEXT NOT NULL,
+        method TEXT NOT NULL,
+        reference TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX due_state_by_day ON due_state (due_on)",
+    "CREATE INDEX due_state_by_property ON due_state (property_id)",
     # The length of a reading is negative where the rod was held upside down.
     """CREATE TABLE level_shot (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),

@@ -9,7 +9,9 @@ from datetime import date
 from difflib import get_close_matches
 
 from asbuilt.errors import AsbuiltError, LengthError
+from asbuilt.model.components import parse_compartments
 from asbuilt.model.measurements import parse_side
+from asbuilt.model.tasks import parse_months
 from asbuilt.units import Length, parse_length
 
 Parser = Callable[[str, str], object]
@@ -283,6 +285,36 @@ def task(words: str, unit: str = "") -> str:
     """
     word = " ".join(text(words).lower().split())
     return "pump-out" if word in _PUMP_OUT_WORDS else word
+
+
+def compartments(words: str, unit: str = "") -> str:
+    """Read the gallons of each compartment; kept as read.
+
+    Raises
+    ------
+    CellError
+        If it is not names with gallons.
+    """
+    return _as_read_if(parse_compartments, words, "the compartments of a tank")
+
+
+def months(words: str, unit: str = "") -> str:
+    """Read months of the year; kept as read.
+
+    Raises
+    ------
+    CellError
+        If it is not months or ranges of months.
+    """
+    return _as_read_if(parse_months, words, "months")
+
+
+def _as_read_if(parse: Callable[[str], object], words: str, what: str) -> str:
+    try:
+        parse(words)
+    except ValueError as error:
+        raise CellError(f"{shown(words)} does not say {what}", str(error)) from None
+    return " ".join(words.split())
 
 
 def turn(words: str, unit: str = "") -> Turn:

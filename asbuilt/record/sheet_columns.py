@@ -4,15 +4,18 @@ A new column is one line here and a field of the same name in the model.
 """
 
 from asbuilt.model.components import SHAPES
-from asbuilt.model.entries import EVIDENCE
+from asbuilt.model.entries import EVIDENCE, LID
 from asbuilt.model.levels import STOOD_ON
 from asbuilt.model.measurements import HELD
 from asbuilt.model.place import CARES
+from asbuilt.model.tasks import SOURCES
 from asbuilt.record.sheet_cells import (
     LONGEST_NAME,
     choice,
+    compartments,
     iso_date,
     length,
+    months,
     name,
     number,
     side,
@@ -52,6 +55,7 @@ PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
         Column("design_gpd", _ABOVE_ZERO, kind="number"),
         Column("owner", text),
         Column("phone", text),
+        Column("rules", text),
     ),
     "measured": (
         Column("by", text),
@@ -156,6 +160,9 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("replaces", _PLAIN),
         Column("status", text),
         Column("note", text),
+        Column("outlet_depth", _SIZE, unit=True),
+        Column("compartments", compartments),
+        Column("follows", _PLAIN),
     ),
     "household.csv": (
         Column("from", iso_date, needed=True),
@@ -177,6 +184,22 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("level_before", text),
         Column("evidence", choice(*EVIDENCE)),
         Column("note", text),
+        Column("tanks", text),
+        Column("opening", text),
+        Column("sludge_top", _DEPTH, unit=True),
+        Column("scum_bottom", _DEPTH, unit=True),
+        Column("runback", yes_no),
+        Column("baffles", text),
+        Column("filter", text),
+        Column("lid", choice(*LID)),
+        Column("secured", yes_no),
+        Column("reason", text),
+        Column("findings", text),
+        Column("actions", text),
+        Column("disposal", text),
+        Column("ticket", text),
+        Column("advice", text),
+        Column("scan", text),
     ),
     "levels.csv": (
         Column("setup", _PLAIN, needed=True),
@@ -186,6 +209,14 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("foresight", _READING, unit=True),
         Column("distance", _SIZE, unit=True),
         Column("day", iso_date),
+        Column("note", text),
+    ),
+    "tasks.csv": (
+        Column("component", _PLAIN, needed=True),
+        Column("task", task, needed=True),
+        Column("every_months", _ABOVE_ZERO),
+        Column("source", choice(*SOURCES)),
+        Column("preferred_months", months),
         Column("note", text),
     ),
 }

@@ -255,6 +255,9 @@ def _resolve_components(sheets: dict[str, Sheet], names: Names) -> None:
             names.components.setdefault(split_name(point)[0], row)
     for row in sheets["components.csv"].rows:
         names.resolve_component(row, "replaces", "the name of another row of components.csv")
+        names.resolve_component(row, "follows", "the name of another row of components.csv")
+    for row in sheets["tasks.csv"].rows:
+        names.resolve_component(row, "component", f"a component of {_component_sheet(sheets)}")
     for row in sheets["service.csv"].rows:
         names.resolve_component(row, "component", f"a component of {_component_sheet(sheets)}")
 

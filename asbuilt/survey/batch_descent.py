@@ -128,9 +128,7 @@ def _meet(tapes: Tapes) -> _Meetings:
 
 def _between_rims(length: Array, radius_a: Array, radius_b: Array) -> Array:
     """Distance from the first centre of the place between two rims that miss; see `start._between_rims`."""
-    beyond = np.where(
-        radius_a > radius_b, (radius_a + length + radius_b) / 2, -(radius_a + radius_b - length) / 2
-    )
+    beyond = np.where(radius_a > radius_b, (radius_a + length + radius_b) / 2, -(radius_a + radius_b - length) / 2)
     return np.where(length > radius_a + radius_b, (radius_a + length - radius_b) / 2, beyond)
 
 

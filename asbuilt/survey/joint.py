@@ -10,7 +10,7 @@ from asbuilt.findings import Finding, Severity
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.adjust import Adjustment, Datum, adjust
 from asbuilt.survey.footprint import first_places
-from asbuilt.survey.network import ONE_PLACE_M, TOLD_APART_CHI2, Doubt, Network, Placer
+from asbuilt.survey.network import AGAINST_SIDE_CHI2, ONE_PLACE_M, TOLD_APART_CHI2, Doubt, Network, Placer
 from asbuilt.survey.observations import Distance, Observations, observe
 from asbuilt.survey.sides import Sides, UnclearSideError
 
@@ -29,6 +29,7 @@ class Joint:
     fit: Adjustment | None  #: None where nothing joins two reference points
     datum: Datum | None
     azimuth_deg: float | None  #: true azimuth of the datum's direction; None = not known
+    against_side: Mapping[int, Array]  #: nodes that the tapes put across from their noted side, and that side's place
     findings: tuple[Finding, ...]  #: why it could not be placed or oriented as asked
 
     def tapes(self, node: int) -> list[Distance]:
@@ -58,10 +59,13 @@ class _Joining:
             subject = f"{tie.from_} - {tie.to}"
             self._note("drop-longer-than-tape", subject, f"{subject}: {why}.", Severity.REFUSED)
         network, fit, datum = self._place({})
+        against: dict[int, Array] = {}
+        if fit is not None and datum is not None:
+            fit, against = self._review_sides(network, fit, datum)
         used = self.observations.among(set(network.places))
         azimuth = self.azimuth_deg if datum is not None and self._orients(datum) else None
         findings = tuple(self.findings.values())
-        return Joint(self.record, self.observations, used, self.sides, network, fit, datum, azimuth, findings)
+        return Joint(self.record, self.observations, used, self.sides, network, fit, datum, azimuth, against, findings)
 
     def _place(self, known_open: Mapping[int, Doubt]) -> tuple[Network, Adjustment | None, Datum | None]:
         """Place and adjust; nodes whose mirror the joint solution leaves open are left out, and all is done again."""
@@ -94,6 +98,28 @@ class _Joining:
                 anchors = tuple(dict.fromkeys(d.far(node) for d in self.observations.tapes()[node]))
                 opened[node] = Doubt("open-mirror", (fit.places[node], other.places[node]), anchors)
         return opened
+
+    def _review_sides(self, network: Network, fit: Adjustment, datum: Datum) -> tuple[Adjustment, dict[int, Array]]:
+        """Bring points that ended across from their noted side back over the line, where the tapes allow it.
+
+        Returns
+        -------
+        The solution, and the points that the tapes clearly put on the other side, with where the note has them.
+        """
+        used = self.observations.among(set(network.places))
+        against = {}
+        for node in self.sides.of:
+            if node not in network.places or self.sides.allow(node, fit.places[node], _placed(fit.places)):
+                continue
+            noted = self.sides.across(node, fit.places[node], _placed(fit.places))
+            start = _placed(fit.places) | {node: noted}
+            other = adjust(used, self._array(start), datum)
+            kept = self.sides.allow(node, other.places[node], _placed(other.places))
+            if kept and other.chi2 - fit.chi2 < AGAINST_SIDE_CHI2:
+                fit = other
+            elif float(np.linalg.norm(noted - fit.places[node])) > ONE_PLACE_M:
+                against[node] = noted
+        return fit, against
 
     def _datum(self, places: Mapping[int, Array]) -> Datum | None:
         """Origin and orienting wall: those that `[earth]` names, else of the first wall, else of the first points."""
@@ -144,3 +170,8 @@ class _Joining:
 
     def _note(self, code: str, subject: str, message: str, severity: Severity, act: str = "") -> None:
         self.findings[code + subject] = Finding(code, subject, message, severity, act)
+
+
+def _placed(places: Array) -> dict[int, Array]:
+    """Give the nodes that have a place."""
+    return {node: place for node, place in enumerate(places) if not np.isnan(place[0])}

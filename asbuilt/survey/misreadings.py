@@ -98,11 +98,15 @@ def explain(joint: Joint, screening: Screening) -> list[Misreading]:
 
     Returns
     -------
-    At most six, each solved again with its correction; empty where the set agrees or no known slip explains it.
+    At most six, each solved again with its correction; empty where the set agrees or no known slip explains it. A
+    point that its tapes put across from its noted side is explained even where the set agrees.
     """
-    if joint.fit is None or not screening.alarm or screening.limit is None:
+    if joint.fit is None or screening.limit is None:
         return []
-    trials = [trial for node in _suspect_points(joint, screening) for trial in _trials(joint, node, screening.limit)]
+    trials = list(_other_side(joint, screening.limit))
+    if screening.alarm:
+        for node in _suspect_points(joint, screening):
+            trials += _trials(joint, node, screening.limit)
     trials.sort(key=lambda trial: trial.chi2)
     solved = [_solved(joint, trial) for trial in trials[:_SOLVED_AGAIN]]
     return sorted((trial for trial in solved if trial is not None and trial.passes), key=lambda trial: trial.chi2)
@@ -128,7 +132,6 @@ def _trials(joint: Joint, node: int, limit: float) -> Iterator[Misreading]:
         if left is not None and left.fit.chi2 <= chi2_quantile(0.999, max(left.spare, 1)):
             yield from _of_one_tape(joint, joint.used.distances[row], left, limit)
     yield from _exchanged(joint, node, rows, limit)
-    yield from _other_side(joint, node, rows, limit)
 
 
 def _leave_out(joint: Joint, node: int, rows: Sequence[int]) -> _Left | None:
@@ -243,26 +246,15 @@ def _renamed(tie: Tie, other: Tie, joint: Joint, node: int) -> Tie:
     return replace(tie, from_=far) if tie.to == name else replace(tie, to=far)
 
 
-def _other_side(joint: Joint, node: int, rows: Sequence[int], limit: float) -> Iterator[Misreading]:
-    """Try the other side: the best place without it fits."""
-    sided = tuple(
-        tie for tie in (joint.used.distances[row].source for row in rows) if isinstance(tie, Tie) and tie.side
-    )
-    if not sided or not all(tie.side is not None and tie.side.word in _OPPOSITE for tie in sided):
-        return
-    assert joint.fit is not None and joint.datum is not None  # noqa: S101 - explain() has looked
-    tapes = [joint.used.distances[row] for row in rows]
-    anchors = np.array([joint.fit.places[d.far(node)] for d in tapes])
-    for candidate in locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes]):
-        placed = {n: place for n, place in enumerate(joint.fit.places) if not np.isnan(place[0])}
-        if not joint.sides.allow(node, candidate.place, placed):
-            places = joint.fit.places.copy()
-            places[node] = candidate.place
-            chi2 = adjust(joint.used, places, joint.datum).chi2
-            if chi2 <= 2 * limit:
-                corrected = tuple(replace(tie, side=_turned(tie.side)) for tie in sided)
-                yield Misreading("other side", sided, corrected, chi2, limit)
-            return
+def _other_side(joint: Joint, limit: float) -> Iterator[Misreading]:
+    """Turn the noted side of each point that its tapes put across from it."""
+    assert joint.fit is not None  # noqa: S101 - explain() has looked
+    for node in joint.against_side:
+        name = joint.observations.names[node]
+        sided = tuple(tie for tie in joint.record.ties if tie.to == name and tie.side is not None)
+        if all(tie.side is not None and tie.side.word in _OPPOSITE for tie in sided):
+            corrected = tuple(replace(tie, side=_turned(tie.side)) for tie in sided)
+            yield Misreading("other side", sided, corrected, joint.fit.chi2, limit)
 
 
 _OPPOSITE = {"left": "right", "right": "left", "north": "south", "south": "north", "east": "west", "west": "east"}

@@ -50,7 +50,6 @@ class Network:
     places: dict[int, Array] = field(default_factory=dict)
     doubts: dict[int, Doubt] = field(default_factory=dict)
     mirrors: dict[int, Array] = field(default_factory=dict)  #: second-best place of nodes told apart by tapes
-    against_side: dict[int, Array] = field(default_factory=dict)  #: where the noted side would have it
 
 
 class Placer:
@@ -97,7 +96,8 @@ class Placer:
             return 0.0
         a, b = ties
         gap = circle_gap(places[a.far(node)], a.metres, places[b.far(node)], b.metres)
-        noise = np.hypot(a.sigma_m, b.sigma_m)
+        spread = sum(self._spread.get(tie.far(node), 0.0) for tie in ties)
+        noise = np.sqrt(a.sigma_m**2 + b.sigma_m**2 + spread)
         return gap if gap > MEET_LIMIT * noise else 0.0
 
     def _put(self, node: int, chosen: Candidate) -> None:
@@ -122,21 +122,23 @@ class Placer:
         options = self._options(node, places)
         if not options or not self.sides.ready(node, places) or self._gap(node, places):
             return False
-        allowed = [o for o in options if self.sides.allow(node, o.place, places)]
+        if self.sides.of.get(node):
+            self._put(node, self._on_noted_side(node, options))
+            return True
         best, second = options[0], options[1] if len(options) > 1 else None
         told = second is None or second.chi2 - best.chi2 >= PROVISIONAL_CHI2 or _one_place(best, second)
-        if self.sides.of.get(node) and allowed:
-            if allowed[0].chi2 - best.chi2 >= AGAINST_SIDE_CHI2 and told:
-                self.network.against_side[node] = allowed[0].place
-            else:
-                self._put(node, allowed[0])
-                return True
         if not told:
             return False
         if second is not None and second.chi2 - best.chi2 < CLEAR_CHI2 and not _one_place(best, second):
             self.network.mirrors[node] = second.place
         self._put(node, best)
         return True
+
+    def _on_noted_side(self, node: int, options: list[Candidate]) -> Candidate:
+        """Choose the best place on the noted side; the best of all where the tapes are clearly against that side."""
+        allowed = [o for o in options if self.sides.allow(node, o.place, self.network.places)]
+        near = (o for o in allowed if o.chi2 - options[0].chi2 < AGAINST_SIDE_CHI2)
+        return next(near, options[0])
 
     # -- groups of nodes that settle each other
 

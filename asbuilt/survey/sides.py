@@ -75,6 +75,16 @@ class Sides:
                 return False
         return True
 
+    def across(self, node: int, place: Array, places: Places) -> Array:
+        """Mirror a place in the first of the lines that it lies on the wrong side of."""
+        for side in self.of.get(node, ()):
+            a, b = places[self._end(side.a)], places[self._end(side.b)]
+            if left_of(a, b, place) * self._sign(side, a, b, places) < 0:
+                u = (b - a) / np.hypot(*(b - a))
+                along = a + u * float((place - a) @ u)
+                return np.asarray(2 * along - place)
+        return place
+
     def _end(self, name: str | None) -> int:
         return self._index[name] if name is not None else -1
 

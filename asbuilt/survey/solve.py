@@ -63,8 +63,8 @@ class _Answer:
             for node in range(len(self.observations.names))
         ]
         self.findings += [words.doubt(node, doubt) for node, doubt in sorted(network.doubts.items())]
-        for node, noted in network.against_side.items():
-            self.findings.append(words.against_side(node, noted, network.places[node]))
+        for node, noted in self.joint.against_side.items():
+            self.findings.append(words.against_side(node, noted, fit.places[node]))
         turn_all = np.asarray(np.kron(np.eye(len(positions)), turn), dtype=float)
         return self._solution(positions, self._fit(fit), turn_all, fit.covariance)
 

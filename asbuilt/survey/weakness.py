@@ -43,7 +43,7 @@ def weak_place(
         Whether the measurer noted its side.
     """
     radius = float(radius_95(fit.block(node)))
-    gaps = tuple(_gaps(fit.places, node, tapes))
+    gaps = tuple(_gaps(fit, node, tapes))
     if any(node == offset.p for offset in observations.offsets):
         return Weakness(None, None, radius, gaps)
     across = _across(node, tapes, fit, sided=sided)
@@ -75,12 +75,17 @@ def _best_crossing_deg(places: Array, node: int, anchors: list[int]) -> float | 
     return float(np.degrees(np.arcsin(min(1.0, sines.max()))))
 
 
-def _gaps(places: Array, node: int, tapes: Sequence[Distance]) -> list[tuple[int, int, float]]:
+def _gaps(fit: Adjustment, node: int, tapes: Sequence[Distance]) -> list[tuple[int, int, float]]:
     """Gaps beyond noise between every two of a node's tapes, with their other ends."""
     found = []
     for a, b in combinations(tapes, 2):
         i, j = a.far(node), b.far(node)
-        gap = circle_gap(places[i], a.metres, places[j], b.metres) if i != j else 0.0
-        if gap > MEET_LIMIT * float(np.hypot(a.sigma_m, b.sigma_m)):
+        if i == j:
+            continue
+        gap = circle_gap(fit.places[i], a.metres, fit.places[j], b.metres)
+        line = fit.places[j] - fit.places[i]
+        u = line / np.hypot(*line)
+        between = u @ (fit.block(i) + fit.block(j) - fit.block(i, j) - fit.block(j, i)) @ u
+        if gap > MEET_LIMIT * float(np.sqrt(a.sigma_m**2 + b.sigma_m**2 + max(between, 0.0))):
             found.append((i, j, gap))
     return found

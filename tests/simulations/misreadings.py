@@ -1,7 +1,7 @@
 """How well planted misreadings are found: one seeded command prints the table.
 
-Run `python -m tests.simulations.misreadings [properties a kind]`. Properties with known truth (tests/synthetic.py), every
-point with four tapes; one slip is planted in one tape of one point. The slips are planted by this file's own arithmetic.
+Run `python -m tests.simulations.misreadings [properties a kind]`. Properties with known truth (tests/synthetic.py),
+every point with four tapes; one slip is planted in one tape of one point, by this file's own arithmetic.
 *Findable* = the slip is larger than the smallest blunder of that tape that the 0.1 % test notices with 80 % power.
 """
 
@@ -57,7 +57,11 @@ def _feet_off(feet: int) -> Spoiler:
 def _swap_digits(made: Synthetic, number: int, rng: np.random.Generator) -> Spoiled:
     whole, rest = divmod(made.record.ties[number].distance.metres / FOOT_M, 1)
     tens, ones = divmod(int(whole), 10)
-    return None if tens == ones or tens > 9 else _reread(made, number, (10 * ones + tens + rest) * FOOT_M)
+    return (
+        None
+        if tens == ones or tens > 9 or 0 in (tens, ones)
+        else _reread(made, number, (10 * ones + tens + rest) * FOOT_M)
+    )
 
 
 def _alike_digits(made: Synthetic, number: int, rng: np.random.Generator) -> Spoiled:
@@ -73,7 +77,7 @@ def _alike_digits(made: Synthetic, number: int, rng: np.random.Generator) -> Spo
 
 
 def _tenths(made: Synthetic, number: int, rng: np.random.Generator) -> Spoiled:
-    """A tape read in tenths, 23.6, is written as 23' 6"."""
+    """Spoil by writing a tape read in tenths, 23.6, as 23' 6"."""
     whole, rest = divmod(made.record.ties[number].distance.metres / FOOT_M, 1)
     tenths = round(10 * rest)
     return None if tenths in (0, 10) else _reread(made, number, (whole + tenths / 12) * FOOT_M)
@@ -206,7 +210,7 @@ def _detected(joint: Joint) -> list[Misreading] | None:
     screening = screen(joint.used, joint.fit)
     if screening.alarm:
         return explain(joint, screening)
-    return [] if joint.network.against_side else None
+    return explain(joint, screening) if joint.against_side else None
 
 
 def _is_truth(answer: Misreading, made: Synthetic, changed: dict[int, Tie]) -> bool:
@@ -222,7 +226,9 @@ def _same(new: Tie, old: Tie) -> bool:
     if new.drop is not None and old.drop is None:
         horizontal = math.sqrt(max(horizontal**2 - new.drop.metres**2, 0.0))
     ends = {new.from_, new.to} == {old.from_, old.to}
-    return ends and abs(horizontal - old.distance.metres) < 0.03 + 0.02 * (new.drop is not None) and new.side == old.side
+    return (
+        ends and abs(horizontal - old.distance.metres) < 0.03 + 0.02 * (new.drop is not None) and new.side == old.side
+    )
 
 
 def false_alarms(count: int) -> tuple[int, int]:
