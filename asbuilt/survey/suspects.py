@@ -10,6 +10,7 @@ from asbuilt.survey.joint import Joint
 from asbuilt.survey.misreadings import Misreading, explain
 from asbuilt.survey.observations import Distance, Turn
 from asbuilt.survey.screening import Screening, Tested, leave_out_in_turn, places_left_out, screen
+from asbuilt.survey.shared import Shared, faces, slopes, tape_zero
 from asbuilt.units import format_length
 
 _SAID = 3  # explanations that are printed
@@ -24,10 +25,13 @@ def suspect_findings(joint: Joint) -> list[Finding]:
     if joint.fit is None:
         return []
     screening = screen(joint.used, joint.fit)
+    together = _together(joint, tape_zero(joint))
     if not (screening.alarm or screening.suspects or joint.against_side):
-        return []
+        return together
     answers = explain(joint, screening)
-    return [*_suspected(joint, screening, answers), *_further(joint, screening)]
+    for shared in (*faces(joint), *slopes(joint)):
+        together += _together(joint, shared)
+    return [*_suspected(joint, screening, answers), *_further(joint, screening), *together]
 
 
 def _suspected(joint: Joint, screening: Screening, answers: list[Misreading]) -> list[Finding]:
@@ -99,6 +103,27 @@ def _undecided(joint: Joint, screening: Screening) -> str:
     return f"{words} The places of {joint.observations.names[point]} that leaving one out gives lie apart: " + (
         ", ".join(apart) + "."
     )
+
+
+_SHARED = {
+    "tape": ("All tapes read {size} too {long}, against the walls and each other.", "Check the tape's hook and its "
+             "first foot on a wall of known length; then measure again or say which."),
+    "face": ("The face {subject} seems to lie {size} further {out} than when its corners were measured.", "Was it "
+             "re-clad, or were the tapes pulled from another face of it?"),
+    "slope": ("The tapes to {subject} fit better if it lay {size} lower than the tape's ends.", "Note the drop, or "
+              "pull the tapes level and drop a plumb line."),
+}  # fmt: skip
+
+
+def _together(joint: Joint, shared: Shared) -> list[Finding]:
+    """Say what several tapes seem to share; nothing where the test does not see it."""
+    if not shared.significant:
+        return []
+    words, act = _SHARED[shared.kind]
+    size = format_length(abs(shared.size_m), joint.record.property.units)
+    long, out = ("long", "out") if shared.size_m > 0 else ("short", "in")
+    message = words.format(subject=shared.subject, size=size, long=long, out=out)
+    return [Finding(f"shared-{shared.kind}", shared.subject, message, Severity.ATTENTION, act)]
 
 
 def _further(joint: Joint, screening: Screening) -> list[Finding]:
