@@ -8,6 +8,7 @@ from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.earth import Placement, place_on_earth
 from asbuilt.survey.joint import Joint, solve_together
+from asbuilt.survey.outline import outline_findings
 from asbuilt.survey.solution import Solution
 from asbuilt.survey.solve import answer
 from asbuilt.survey.suspects import suspect_findings
@@ -30,7 +31,7 @@ def locate(record: PropertyRecord) -> Located:
     joint = solve_together(record, azimuth)
     solution = answer(joint)
     placement, more = place_on_earth(record, solution)
-    findings = [*suspect_findings(joint), *solution.findings, *findings, *more]
+    findings = [*outline_findings(joint), *suspect_findings(joint), *solution.findings, *findings, *more]
     return Located(record, joint, solution, placement, tuple(worst_first(findings)))
 
 

@@ -31,6 +31,7 @@ LARGEST_DROP_M = 2.0
 _SUSPECT_W = 2.0  # a tape whose standardised residual stays under this is not tried by itself
 _MOST_POINTS = 3  # points whose tapes are tried, most suspicious first
 _SOLVED_AGAIN = 6  # trial solutions that are solved in full
+_BELIEVED = 0.999  # one clean set in twenty fails at 5 %: a correction must not be refused for that
 _GATE = 3.29  # standard deviations by which a trial reading may miss the prediction
 
 
@@ -42,7 +43,7 @@ class Misreading:
     ties: tuple[Tie, ...]  #: as they stand
     corrected: tuple[Tie, ...]  #: as they would have been written
     chi2: float  #: of the whole set with the correction
-    limit: float  #: what it must stay under at 5 %
+    limit: float  #: what it must stay under
 
     @property
     def passes(self) -> bool:
@@ -129,36 +130,35 @@ def _trials(joint: Joint, node: int, limit: float) -> Iterator[Misreading]:
     rows = [row for row, d in enumerate(joint.used.distances) if node in d.nodes and isinstance(d.source, Tie)]
     for row in rows:
         left = _leave_out(joint, node, (row,))
-        if left is not None and left.fit.chi2 <= chi2_quantile(0.999, max(left.spare, 1)):
+        if left is not None and left.fit.chi2 <= chi2_quantile(_BELIEVED, max(left.spare, 1)):
             yield from _of_one_tape(joint, joint.used.distances[row], left, limit)
     yield from _exchanged(joint, node, rows, limit)
 
 
 def _leave_out(joint: Joint, node: int, rows: Sequence[int]) -> _Left | None:
     """Solve with some of a point's tapes left out, the point begun anew from the tapes that stay."""
-    assert joint.fit is not None and joint.datum is not None  # noqa: S101 - explain() has looked
+    assert joint.datum is not None  # noqa: S101 - explain() has looked
     observations = joint.used.without(rows)
     tapes = [d for d in observations.distances if node in d.nodes]
     if len({d.far(node) for d in tapes}) < 2 and not any(o.p == node for o in observations.offsets):
         return None
-    places = joint.fit.places.copy()
-    start = _begin(joint, node, tapes, observations)
-    if start is not None:
-        places[node] = start
-    fit = adjust(observations, places, joint.datum)
+    fit = adjust(observations, _start(joint, node, tapes, observations), joint.datum)
     return _Left(node, tuple(rows), fit, fit.degrees_of_freedom)
 
 
-def _begin(joint: Joint, node: int, tapes: Sequence[Distance], observations: Observations) -> Array | None:
-    """Best place of a point from some tapes, on its noted side; None where they do not tell."""
-    if any(o.p == node for o in observations.offsets):
-        return None
-    assert joint.fit is not None  # noqa: S101 - explain() has looked
-    anchors = np.array([joint.fit.places[d.far(node)] for d in tapes])
-    found = locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes])
-    placed = {n: place for n, place in enumerate(joint.fit.places) if not np.isnan(place[0])}
-    allowed = [c for c in found if joint.sides.allow(node, c.place, placed)] or found
-    return allowed[0].place if allowed else None
+def _start(joint: Joint, node: int, tapes: Sequence[Distance], observations: Observations) -> Array:
+    """Give the places to begin from: those before the blunder bent the joint solution, the point's own anew."""
+    placed = joint.network.places
+    places = np.full((len(joint.observations.names), 2), np.nan)
+    for other, place in placed.items():
+        places[other] = place
+    if tapes and not any(o.p == node for o in observations.offsets):
+        anchors = np.array([placed[d.far(node)] for d in tapes])
+        found = locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes])
+        allowed = [c for c in found if joint.sides.allow(node, c.place, placed)] or found
+        if allowed:
+            places[node] = allowed[0].place
+    return places
 
 
 def _of_one_tape(joint: Joint, tape: Distance, left: _Left, limit: float) -> Iterator[Misreading]:
@@ -221,22 +221,18 @@ def _exchanged(joint: Joint, node: int, rows: Sequence[int], limit: float) -> It
             swapped[first] = replace(a, metres=b.metres, sigma_m=b.sigma_m)
             swapped[second] = replace(b, metres=a.metres, sigma_m=a.sigma_m)
             trial = _tried(joint, node, replace(joint.used, distances=tuple(swapped)))
-            if trial is not None and trial <= 2 * limit:
+            if trial <= 2 * limit:
                 one, other = a.source, b.source
                 assert isinstance(one, Tie) and isinstance(other, Tie)  # noqa: S101 - walls are not among the rows
                 corrected = (_renamed(one, other, joint, node), _renamed(other, one, joint, node))
                 yield Misreading("names exchanged", (one, other), corrected, trial, limit)
 
 
-def _tried(joint: Joint, node: int, observations: Observations) -> float | None:
+def _tried(joint: Joint, node: int, observations: Observations) -> float:
     """Chi-square of a changed set, the point begun anew."""
-    assert joint.fit is not None and joint.datum is not None  # noqa: S101 - explain() has looked
-    places = joint.fit.places.copy()
-    start = _begin(joint, node, [d for d in observations.distances if node in d.nodes], observations)
-    if start is None:
-        return None
-    places[node] = start
-    return adjust(observations, places, joint.datum).chi2
+    assert joint.datum is not None  # noqa: S101 - explain() has looked
+    tapes = [d for d in observations.distances if node in d.nodes]
+    return adjust(observations, _start(joint, node, tapes, observations), joint.datum).chi2
 
 
 def _renamed(tie: Tie, other: Tie, joint: Joint, node: int) -> Tie:
@@ -272,4 +268,4 @@ def _solved(joint: Joint, trial: Misreading) -> Misreading | None:
     if again.fit is None or len(again.network.places) < len(joint.network.places):
         return None
     spare = again.fit.degrees_of_freedom
-    return replace(trial, chi2=again.fit.chi2, limit=chi2_quantile(0.95, max(spare, 1)))
+    return replace(trial, chi2=again.fit.chi2, limit=chi2_quantile(_BELIEVED, max(spare, 1)))

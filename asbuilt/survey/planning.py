@@ -75,11 +75,25 @@ def next_tapes(joint: Joint, point: str, visible: Iterable[str] | None = None) -
     KeyError
         If the point, or a visible reference point, is not known or has no place.
     """
-    node = _placed(joint, point)
-    update = _Update(joint, node)
-    taped = {tape.far(node) for tape in joint.tapes(node)}
-    candidates = [n for n in _standing(joint, visible) if n != node and n not in taped]
-    return rank([update.with_tape(n) for n in candidates])
+    return Planner(joint).next_tapes(point, visible)
+
+
+class Planner:
+    """Plans more tapes for the points of one joint solution; see `next_tapes`."""
+
+    def __init__(self, joint: Joint) -> None:
+        if joint.fit is None:
+            raise KeyError("nothing is placed")
+        self._joint = joint
+        self._spread = joint.fit.jacobian @ joint.fit.covariance  # (rows, 2n)
+
+    def next_tapes(self, point: str, visible: Iterable[str] | None = None) -> list[NextTape]:
+        """Rank the reference points for a located point, best first."""
+        node = _placed(self._joint, point)
+        update = _Update(self._joint, node, self._spread)
+        taped = {tape.far(node) for tape in self._joint.tapes(node)}
+        candidates = [n for n in _standing(self._joint, visible) if n != node and n not in taped]
+        return rank([update.with_tape(n) for n in candidates])
 
 
 def rank(tapes: Sequence[NextTape]) -> list[NextTape]:
@@ -142,11 +156,11 @@ def tape_sigma_m(joint: Joint, metres: float) -> float:
 class _Update:
     """The joint solution with one more distance to one node."""
 
-    def __init__(self, joint: Joint, node: int) -> None:
+    def __init__(self, joint: Joint, node: int, spread: Array) -> None:
         assert joint.fit is not None  # noqa: S101 - the node has a place
         self._joint, self._node, self._fit = joint, node, joint.fit
         self._rows = len(joint.used.distances)
-        self._spread = self._fit.jacobian @ self._fit.covariance  # (rows, 2n)
+        self._spread = spread
 
     def with_tape(self, anchor: int) -> NextTape:
         """Say what a level tape from `anchor` would do."""

@@ -1,5 +1,7 @@
 """The survey of one property: what was read in, where everything is and how well that is known out."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -8,7 +10,9 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.adjust import Adjustment
 from asbuilt.survey.checking import Checker
 from asbuilt.survey.joint import Joint, solve_together
+from asbuilt.survey.planning import NextTape, Planner
 from asbuilt.survey.quality import chi2_quantile, ellipse_95, radius_95
+from asbuilt.survey.slopes import level_findings
 from asbuilt.survey.solution import Fit, Position, Solution, TieFit
 from asbuilt.survey.weakness import weak_place
 from asbuilt.survey.wording import Wording
@@ -37,7 +41,9 @@ def solve(record: PropertyRecord, azimuth_deg: float | None = None) -> Solution:
 
 def answer(joint: Joint) -> Solution:
     """Turn a joint solution into positions, fit and findings."""
-    return _Answer(joint).make()
+    solution = replace(_Answer(joint).make(), levels=joint.observations.levels)
+    heights = level_findings(joint.record, solution)
+    return replace(solution, findings=tuple(worst_first([*solution.findings, *heights]))) if heights else solution
 
 
 class _Answer:
@@ -49,6 +55,7 @@ class _Answer:
         self.observations = joint.observations
         self.tapes = joint.observations.tapes()
         self.findings = list(joint.findings)
+        self.planner = Planner(joint) if joint.fit is not None else None
 
     def make(self) -> Solution:
         """Judge every node and put the doubts into words."""
@@ -112,9 +119,10 @@ class _Answer:
             tapes = [d for d in self.tapes.get(node, ()) if not np.isnan(fit.places[d.far(node)]).any()]
             weak = weak_place(node, tapes, self.observations, fit, sided=node in self.joint.sides.of)
             across = weak.across
-            self.findings += words.weak(node, weak)
-        if check.because and self._is_point(node):
-            self._note("unchecked", name, f"{name} is not checked: {check.because}.", Severity.NOTE)
+            mend = self._mend(name) if weak.across or weak.crossing_deg is not None or check.because else None
+            self.findings += words.weak(node, weak, mend)
+            if check.because:
+                self.findings.append(words.unchecked(node, check.because, mend))
         return Position(
             name=name,
             component=self._component(node),
@@ -127,6 +135,12 @@ class _Answer:
             unnoticed_m=check.unnoticed_m,
             ties=self._tie_fits(node, fit.places),
         )
+
+    def _mend(self, name: str) -> NextTape | None:
+        """Give the tape that would help a point most."""
+        if self.planner is None:
+            return None
+        return next(iter(self.planner.next_tapes(name)), None)
 
     def _absent(self, node: int) -> Position:
         nothing = np.full((len(self.observations.names), 2), np.nan)

@@ -16,6 +16,9 @@ from asbuilt.survey.start import circle_gap
 
 Array = NDArray[np.float64]
 
+FAR_OUT = 2.0
+"""A point this many times as far out as its reference points are apart is extrapolated (our own)."""
+
 WEAK_CROSSING_DEG = 30.0
 """Tapes that cross more flatly than this (or than its supplement) place a point weakly (common practice)."""
 
@@ -27,6 +30,7 @@ class Weakness:
     across: Across | None  #: interval from the line of its reference points, where it lies too near that line
     crossing_deg: float | None  #: sharpest crossing of any two tapes, where it is flat
     r95_m: float  #: 95 % radius of the ellipse, metres
+    reach: float  #: distance from its reference points over how far those lie apart
     gaps: tuple[tuple[int, int, float], ...]  #: two nodes whose tapes do not meet, and the gap, metres
 
 
@@ -45,11 +49,12 @@ def weak_place(
     radius = float(radius_95(fit.block(node)))
     gaps = tuple(_gaps(fit, node, tapes))
     if any(node == offset.p for offset in observations.offsets):
-        return Weakness(None, None, radius, gaps)
+        return Weakness(None, None, radius, 0.0, gaps)
     across = _across(node, tapes, fit, sided=sided)
     crossing = _best_crossing_deg(fit.places, node, [tape.far(node) for tape in tapes])
     flat = crossing is not None and crossing < WEAK_CROSSING_DEG
-    return Weakness(across, crossing if flat else None, radius, gaps)
+    reach = _reach(fit.places, node, [tape.far(node) for tape in tapes])
+    return Weakness(across, crossing if flat else None, radius, reach, gaps)
 
 
 def _across(node: int, tapes: Sequence[Distance], fit: Adjustment, *, sided: bool) -> Across | None:
@@ -63,6 +68,15 @@ def _across(node: int, tapes: Sequence[Distance], fit: Adjustment, *, sided: boo
     sigmas = np.sqrt(np.array([tape.sigma_m**2 for tape in tapes]) + spread)
     metres = np.array([tape.metres for tape in tapes])
     return across_line(anchors, metres, sigmas, fit.places[node], sided=sided)
+
+
+def _reach(places: Array, node: int, anchors: list[int]) -> float:
+    """How far out a node lies, in spans of what it was taped from."""
+    if len(set(anchors)) < 2:
+        return 0.0
+    ends = places[anchors]
+    span = float(np.linalg.norm(ends[:, None] - ends, axis=2).max())
+    return float(np.linalg.norm(places[node] - ends.mean(axis=0))) / max(span, 1e-9)
 
 
 def _best_crossing_deg(places: Array, node: int, anchors: list[int]) -> float | None:

@@ -10,8 +10,9 @@ from asbuilt.findings import Finding, Severity
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.network import Doubt
 from asbuilt.survey.observations import Observations
+from asbuilt.survey.planning import NextTape
 from asbuilt.survey.sides import left_of
-from asbuilt.survey.weakness import Weakness
+from asbuilt.survey.weakness import FAR_OUT, Weakness
 from asbuilt.units import format_length, format_small
 
 Array = NDArray[np.float64]
@@ -103,24 +104,38 @@ class Wording:
         act = "Look which side it is on, and correct the side or the tapes."
         return _attention("against-side", name, message, act)
 
-    def weak(self, node: int, weak: Weakness) -> list[Finding]:
-        """Say what is weak about a node that has a place, with the mend."""
+    def weak(self, node: int, weak: Weakness, mend: NextTape | None) -> list[Finding]:
+        """Say what is weak about a node that has a place, with the mend: the best tape that is still to be pulled."""
         name = self._names[node]
         findings = []
         if weak.across is not None:
             low, high = self.length(weak.across.low_m), self.length(weak.across.high_m)
             message = f"{name} lies near the line of what it was taped from: between {low} and {high} from it."
-            act = "A tape from a point well off that line mends it."
+            act = self._mended(weak.across.r95_m, mend) or "A tape from a point well off that line mends it."
             findings.append(Finding("near-line", name, message, Severity.NOTE, act))
         elif weak.crossing_deg is not None:
+            far = f" and it lies {weak.reach:.0f} times as far out as they are apart" if weak.reach >= FAR_OUT else ""
             message = (
-                f"{name}: its tapes cross at {weak.crossing_deg:.0f} degrees at best, so it is known within "
+                f"{name}: its tapes cross at {weak.crossing_deg:.0f} degrees at best{far}, so it is known within "
                 f"{self.small(weak.r95_m)} only."
             )
-            findings.append(
-                Finding("weak-crossing", name, message, Severity.NOTE, "A tape from another direction mends it.")
-            )
+            act = self._mended(weak.r95_m, mend) or "A tape from another direction mends it."
+            findings.append(Finding("weak-crossing", name, message, Severity.NOTE, act))
         return findings + [self._gap(name, *gap) for gap in weak.gaps]
+
+    def unchecked(self, node: int, because: str, mend: NextTape | None) -> Finding:
+        """Say why a node is not checked, and which tape would check it."""
+        name = self._names[node]
+        act = ""
+        if mend is not None and mend.checks:
+            act = f"With a tape from {mend.reference} a misread one would show."
+        return Finding("unchecked", name, f"{name} is not checked: {because}.", Severity.NOTE, act)
+
+    def _mended(self, r95_m: float, mend: NextTape | None) -> str:
+        """Say what the best next tape does for the radius; empty where that is nothing worth saying."""
+        if mend is None or self.small(mend.r95_m) == self.small(r95_m):
+            return ""
+        return f"One tape from {mend.reference} brings {self.small(r95_m)} to {self.small(mend.r95_m)}."
 
     def _gap(self, name: str, a: int, b: int, gap_m: float) -> Finding:
         """Say that two of a placed node's tapes do not meet."""
