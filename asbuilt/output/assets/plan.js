@@ -165,7 +165,8 @@
     const where = cornersOf(f);
     if (!where.length) return;
     const owner = componentOf(f); // drawn as a line or an area it carries its own label, so the point's short name will do
-    const own = owner && owner.parts.length && owner.parts[0].type !== "point" && f.attributes.point;
+    const drawn = owner && owner.parts.length && owner.parts[0].type !== "point";
+    const own = drawn ? f.attributes.point : owner && pointsOf(owner).length === 1 ? owner.name : null;
     const isPoint = f.parts[0].type === "point";
     if (f.role === "component" && isPoint && pointsOf(f).length) return;
     const rank = isLid(f) ? 1 : f.role === "point" && f.symbol === "spot" ? 3 : 2;
@@ -273,7 +274,8 @@
       for (const [color, weight] of [["#fff", 6], ["#111", 2]]) chosen.addLayer(L.polyline([mark, point], { color, weight, interactive: false }));
       const places = [0.5, 0.4, 0.6, 0.3, 0.7, 0.2].map((share) => [between(mark, point, share), 0, 0]);
       const name = markLabel(from);
-      if (name) name.needed = true;
+      const [towards, away, above, below] = around(mark, point.lng > mark.lng ? 17 : -17);
+      if (name) Object.assign(name, { needed: true, places: [away, below, above, towards] }); // out of the tape's way
       addLabel(name ? readings.join(", ") : `${text(from)}: ${readings.join(", ")}`, "tape", 0, places, () => true);
     }
     return [...tapes.values()].map((tape) => tape.mark);
