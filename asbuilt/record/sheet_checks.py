@@ -73,7 +73,7 @@ def _check_copies(readings: list[Reading], problems: list[Problem]) -> None:
     for reading in readings:
         if reading.length is None:
             continue
-        key = (reading.pair, reading.length.as_read, reading.length.metres)
+        key = (reading.pair, reading.length.metres)
         own = (*key, reading.row.get("note")) if reading.column == "distance" else key
         earlier = seen.get(key) or seen.get(own)
         seen.setdefault(own, reading)

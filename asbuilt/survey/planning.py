@@ -193,10 +193,10 @@ class _Update:
         moves = moves[: self._rows]
         redundancy = np.append(redundancy[: self._rows], sigma**2 / total)
         shifts = np.append(np.hypot(moves[:, 0], moves[:, 1]), np.hypot(*pull[node]) * sigma / total)
-        felt_at_all = shifts > _NO_SHIFT
-        with np.errstate(divide="ignore"):
-            noticed = np.where(redundancy < _NO_REDUNDANCY, np.inf, DELTA_0 / np.sqrt(np.maximum(redundancy, 1e-12)))
-        return float((shifts * noticed)[felt_at_all].max(initial=0.0))
+        moving = shifts > _NO_SHIFT
+        if (redundancy[moving] < _NO_REDUNDANCY).any():
+            return math.inf
+        return float((shifts[moving] * DELTA_0 / np.sqrt(redundancy[moving])).max(initial=0.0))
 
 
 def _choice(joint: Joint, place: Array, lot: Sequence[int]) -> Choice:
