@@ -35,6 +35,7 @@ class Adjustment:
     redundancy: Array  #: (rows,), 0 = unchecked by the others, 1 = wholly checked
     sigma: Array  #: (rows,), metres or radians
     unknowns: int
+    idle: int = 0  #: rows that say nothing: the turns of a closed walk sum to a full turn by themselves
 
     @property
     def chi2(self) -> float:
@@ -44,7 +45,7 @@ class Adjustment:
     @property
     def degrees_of_freedom(self) -> int:
         """Observations beyond the unknowns."""
-        return len(self.residuals) - self.unknowns
+        return len(self.residuals) - self.idle - self.unknowns
 
     def block(self, node: int, other: int | None = None) -> Array:
         """Covariance of one node, or between two, (2, 2)."""
@@ -83,9 +84,21 @@ def adjust(observations: Observations, places: Array, datum: Datum) -> Adjustmen
     spread = _spread(2 * len(x), free, merge)
     covariance = spread @ inverse @ spread.T
     redundancy = 1 - np.einsum("ri,ij,rj->r", reduced, inverse, reduced, optimize=True)
+    rings = observations.rings()
+    for ring in rings:  # one combination of them is fixed by geometry, and is no check of any
+        redundancy[[len(observations.distances) + turn for turn in ring]] -= 1 / len(ring)
     result = np.full_like(x, np.nan)
     result[used] = x[used]
-    return Adjustment(result, covariance, jacobian, residuals, np.clip(redundancy, 0, 1), equations.sigma, len(free))
+    return Adjustment(
+        result,
+        covariance,
+        jacobian,
+        residuals,
+        np.clip(redundancy, 0, 1),
+        equations.sigma,
+        len(free),
+        len(rings),
+    )
 
 
 def to_datum(places: Array, datum: Datum) -> Array:

@@ -100,7 +100,7 @@ class _Answer:
     def _fit(self, fit: Adjustment) -> Fit:
         spare = fit.degrees_of_freedom
         limit = chi2_quantile(0.95, spare) if spare > 0 else None
-        summary = Fit(len(fit.residuals), fit.unknowns, fit.chi2, limit)
+        summary = Fit(len(fit.residuals) - fit.idle, fit.unknowns, fit.chi2, limit)
         if summary.passed is False:
             message = (
                 f"The measurements disagree by more than their accuracy allows: chi-square {fit.chi2:.1f}, "
