@@ -52,7 +52,8 @@ class Wording:
             message = f"{name} has a tape from {others} only, which leaves it anywhere on a circle."
             return _attention(doubt.code, name, message, "Tape it from a second and a third reference point.")
         if doubt.code == "hangs-on-open":
-            message = f"{name} has no place because {others} has none."
+            have = "have" if len(doubt.others) > 1 else "has"
+            message = f"{name} has no place because {others} {have} none."
             return _attention(doubt.code, name, message, f"Settle {others}, or tape {name} from the house.")
         if doubt.code == "unconnected":
             message = f"{name} is tied to {others}, but no measurement joins them to the house."
@@ -116,7 +117,7 @@ class Wording:
         elif weak.crossing_deg is not None:
             far = f" and it lies {weak.reach:.0f} times as far out as they are apart" if weak.reach >= FAR_OUT else ""
             message = (
-                f"{name}: its tapes cross at {weak.crossing_deg:.0f} degrees at best{far}, so it is known within "
+                f"{name}: its tapes cross at {int(weak.crossing_deg)} degrees at best{far}, so it is known within "
                 f"{self.small(weak.r95_m)} only."
             )
             act = self._mended(weak.r95_m, mend) or "A tape from another direction mends it."
