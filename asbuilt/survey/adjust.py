@@ -11,6 +11,7 @@ from asbuilt.survey.observations import Observations
 Array = NDArray[np.float64]
 
 _STEPS = 80
+_PLAIN_STEPS = 10
 _SETTLED_M = 1e-8
 _RIDGE = 1e-6  # 1/(1 km)^2: keeps the inverse finite where a place on a wall line is free across it
 
@@ -141,10 +142,12 @@ def _descend(equations: Equations, x: Array, free: list[int], merge: tuple[int, 
     spread = _spread(2 * len(x), free, merge)
     residuals = equations.residuals(x)
     damping = 1e-6
-    for _ in range(_STEPS):
+    for number in range(_STEPS):
         jacobian = _reduce(equations.jacobian(x), free, merge)
         normal = jacobian.T @ jacobian
         gradient = jacobian.T @ residuals
+        if number >= _PLAIN_STEPS:  # a point on the line of its corners makes plain Gauss-Newton creep
+            normal = _exact(normal, spread.T @ equations.bend(x, residuals) @ spread)
         scale = np.diag(normal) + 1e-9
         while True:
             step = -np.linalg.solve(normal + np.diag(damping * scale), gradient)
@@ -158,3 +161,9 @@ def _descend(equations: Equations, x: Array, free: list[int], merge: tuple[int, 
         if size < _SETTLED_M:
             break
     return x
+
+
+def _exact(normal: Array, bend: Array) -> Array:
+    """Add the bend where the sum is that of a minimum."""
+    total = normal + bend
+    return np.asarray(total if np.linalg.eigvalsh(total)[0] > 0 else normal)

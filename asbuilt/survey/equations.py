@@ -60,6 +60,22 @@ class Equations:
             self._offset_rows(places, matrix, start)
         return np.asarray(matrix.reshape(self.rows, -1) / self.sigma[:, None])
 
+    def bend(self, places: Array, residuals: Array) -> Array:
+        """Give what the bend of the circles adds to the normal matrix, (2 * nodes, 2 * nodes).
+
+        Second derivatives of the distances, which alone matter, times their residuals; turns and offsets are as good
+        as straight.
+        """
+        rays, lengths = self._rays(places, self._ends)
+        rows = np.arange(len(lengths))
+        across = np.zeros((len(rows), self.nodes, 2))
+        square = np.column_stack((-rays[:, 1], rays[:, 0]))
+        across[rows, self._ends[:, 1]] += square
+        across[rows, self._ends[:, 0]] -= square
+        flat = across.reshape(len(rows), -1)
+        pull = residuals[: len(rows)] / (self.sigma[: len(rows)] * lengths)
+        return np.asarray((flat * pull[:, None]).T @ flat)
+
     def _rays(self, places: Array, ends: NDArray[np.int_]) -> tuple[Array, Array]:
         delta = places[ends[:, 1]] - places[ends[:, 0]]
         lengths = np.maximum(np.hypot(delta[:, 0], delta[:, 1]), 1e-9)

@@ -10,10 +10,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from asbuilt.errors import AsbuiltError
 from asbuilt.model.measurements import Offset, Tie, Wall
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import Walk, split_walks, wall_direction
-from asbuilt.units import FOOT_M, Length
+from asbuilt.survey.levels import LevelSolution, solve_levels
+from asbuilt.units import FOOT_M, Length, format_length
 
 Array = NDArray[np.float64]
 
@@ -28,6 +30,10 @@ UNKNOWN_DROP_M = 2 * FOOT_M
 
 EXACT_TURN_SIGMA_RAD = 1e-6
 """Stands for `held exactly`: 0.02 mm in 20 m, and the equations stay solvable."""
+
+
+class NoDistanceError(AsbuiltError, ValueError):
+    """A wall, tape or offset that is no distance between two places; the sheets refuse it before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +111,7 @@ class Observations:
     offsets: tuple[WallOffset, ...]
     walks: tuple[Walk, ...]
     impossible: tuple[tuple[Tie, str], ...] = field(default=())  #: ties that cannot be, and why
+    levels: LevelSolution = field(default_factory=LevelSolution)  #: heights, from which drops were taken
 
     @property
     def index(self) -> dict[str, int]:
@@ -118,6 +125,12 @@ class Observations:
             for node in distance.nodes:
                 found.setdefault(node, []).append(distance)
         return found
+
+    def rings(self) -> list[list[int]]:
+        """List the turns, by number, of each closed walk whose turns are all here: they sum to a full turn anyway."""
+        numbers = {id(turn.source): number for number, turn in enumerate(self.turns)}
+        closed = ([numbers.get(id(wall)) for wall in walk.walls] for walk in self.walks if walk.closed)
+        return [[n for n in ring if n is not None] for ring in closed if None not in ring]
 
     def without(self, rows: Collection[int]) -> "Observations":
         """Give the same equations less some distances, by their number."""
@@ -139,26 +152,73 @@ class Observations:
 def observe(record: PropertyRecord) -> Observations:
     """Turn what was read into equations.
 
-    Ties whose drop is longer than the tape are left out and named in `impossible`.
+    A tape held slope whose drop is not noted takes it from the levels where both its ends were shot. Ties whose drop
+    is longer than the tape are left out and named in `impossible`.
+
+    Raises
+    ------
+    NoDistanceError
+        If a wall or tape is not finite, not above zero or runs from a point to itself, or an offset is not finite.
     """
+    _refuse_no_distances(record)
     names = record.reference_names() + record.point_names()
     index = {name: number for number, name in enumerate(names)}
     walks = split_walks(record.walls)
-    sigma = _Sigmas(record, walks)
+    sigma, levels = _Sigmas(record, walks), solve_levels(record)
     distances: list[Distance] = []
     impossible: list[tuple[Tie, str]] = []
     for wall in record.walls:
         s = sigma.wall(wall.length)
         distances.append(Distance(index[wall.from_], index[wall.to], wall.length.metres, s, wall, s))
     for tie in record.ties:
-        if tie.drop is not None and tie.held != "level" and tie.drop.metres >= tie.distance.metres:
-            impossible.append((tie, f"the drop {tie.drop.as_read} is longer than the tape {tie.distance.as_read}"))
+        drop = _drop(tie, levels)
+        if drop is not None and drop.sure and drop.metres >= tie.distance.metres:
+            said = tie.drop.as_read if tie.drop is not None else format_length(drop.metres, record.property.units)
+            what = "drop" if tie.drop is not None else "levelled drop"
+            impossible.append((tie, f"the {what} {said} is longer than the tape {tie.distance.as_read}"))
         else:
-            distances.append(_distance(tie, index, sigma))
+            distances.append(_distance(tie, index, sigma, drop))
     turns = _turns(walks, index, record.property.measured.square_sigma_deg)
     offsets = tuple(_offset(offset, index, sigma, walks) for offset in record.offsets)
     references = len(record.reference_points)
-    return Observations(names, references, tuple(distances), turns, offsets, walks, tuple(impossible))
+    return Observations(names, references, tuple(distances), turns, offsets, walks, tuple(impossible), levels)
+
+
+def _refuse_no_distances(record: PropertyRecord) -> None:
+    """Refuse what would never settle in the equations; names all of it."""
+    lengths = [(w.from_, w.to, w.length) for w in record.walls] + [(t.from_, t.to, t.distance) for t in record.ties]
+    wrong = [
+        f"{a} to {b} {length.as_read}"
+        for a, b, length in lengths
+        if a == b or not (math.isfinite(length.metres) and length.metres > 0)
+    ]
+    wrong += [
+        f"{offset.wall_from} > {offset.wall_to} to {offset.point} {length.as_read}"
+        for offset in record.offsets
+        for length in (offset.along, offset.out)
+        if not math.isfinite(length.metres)
+    ]
+    if wrong:
+        raise NoDistanceError(f"{'; '.join(wrong)}: accepted is a length above zero between two different places")
+
+
+@dataclass(frozen=True, slots=True)
+class _Drop:
+    """How far apart in height the ends of a tape are."""
+
+    metres: float
+    sigma_m: float
+    sure: bool  #: the tape was held along it; else it may have been level all the same
+
+
+def _drop(tie: Tie, levels: LevelSolution) -> _Drop | None:
+    """Give a tape's drop, as noted or else as levelled; None where it was level or nobody knows."""
+    if tie.held == "level":
+        return None
+    if tie.drop is not None:
+        return _Drop(tie.drop.metres, tie.drop.step_m / math.sqrt(12), True)
+    levelled = levels.drop(tie.from_, tie.to)
+    return None if levelled is None else _Drop(*levelled, tie.held == "slope")
 
 
 class _Sigmas:
@@ -196,20 +256,24 @@ class _Sigmas:
         return self.tape(tie.distance, tie.from_, tie.to)
 
 
-def _distance(tie: Tie, index: dict[str, int], sigma: _Sigmas) -> Distance:
+def _distance(tie: Tie, index: dict[str, int], sigma: _Sigmas, drop: _Drop | None) -> Distance:
     """Reduce a tie to horizontal.
 
     A tape of which neither hold nor drop is known may slope by a drop h that is uniform up to D: it then reads
-    h^2/(2d) too long, whose root mean square is D^2/(2 sqrt5 d).
+    h^2/(2d) too long, whose root mean square is D^2/(2 sqrt5 d). Where levels give its drop but nobody noted how it
+    was held, it was either level or on the slope: half-way between the two, half their difference either way.
     """
     read, tape = tie.distance.metres, sigma.between(tie)
     metres, effect, spread = read, 0.0, tape
     on_the_house = tie.from_ in sigma.corners and tie.to in sigma.corners  # marks of one course are level
-    if tie.held != "level" and tie.drop is not None:
-        metres = math.sqrt(read**2 - tie.drop.metres**2)
-        drop_sigma = tie.drop.step_m / math.sqrt(12)
+    if drop is not None and drop.sure:
+        metres = math.sqrt(read**2 - drop.metres**2)
         tape *= read / metres
-        spread = math.hypot(tape, drop_sigma * tie.drop.metres / metres)
+        spread = math.hypot(tape, drop.sigma_m * drop.metres / metres)
+    elif drop is not None and drop.metres < read and not on_the_house:
+        effect = (read - math.sqrt(read**2 - drop.metres**2)) / 2
+        metres = read - effect
+        spread = math.hypot(tape, effect)
     elif tie.held != "level" and not on_the_house:
         effect = sigma.unknown_drop_m**2 / (2 * math.sqrt(5) * read)
         spread = math.hypot(tape, effect)
@@ -219,11 +283,27 @@ def _distance(tie: Tie, index: dict[str, int], sigma: _Sigmas) -> Distance:
 def _turns(walks: tuple[Walk, ...], index: dict[str, int], square_sigma_deg: float) -> tuple[Turn, ...]:
     sigma = max(math.radians(square_sigma_deg), EXACT_TURN_SIGMA_RAD)
     return tuple(
-        Turn(index[a.from_], index[a.to], index[b.to], math.radians(a.turn_deg), sigma, a)
+        Turn(index[a.from_], index[a.to], index[b.to], math.radians(degrees), sigma, a)
         for walk in walks
-        for a, b in walk.joints
-        if a.turn_deg is not None
+        for (a, b), degrees in zip(walk.joints, _closing_turns(walk), strict=True)
+        if degrees is not None
     )
+
+
+def _closing_turns(walk: Walk) -> list[float | None]:
+    """Give the turns of a walk's joints, degrees, those of a closed walk summing to a full turn.
+
+    A bay is declared in round degrees. What those leave of a full turn is shared among them, as no place of the
+    corners can: it would stand in chi-square for ever. Square and straight turns are left as they are.
+    """
+    turns = [a.turn_deg for a, _ in walk.joints]
+    if walk.hand is None or walk.turn_sum_deg is None:
+        return turns
+    known = [turn for turn in turns if turn is not None]  # all of them: the sum is known
+    excess = walk.turn_sum_deg - 360.0 * walk.hand
+    round_ones = sum(turn % 90 != 0 for turn in known)
+    share = excess / (round_ones or len(known))
+    return [turn - share if turn % 90 != 0 or not round_ones else turn for turn in known]
 
 
 def _offset(offset: Offset, index: dict[str, int], sigma: _Sigmas, walks: tuple[Walk, ...]) -> WallOffset:

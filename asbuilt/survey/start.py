@@ -12,6 +12,7 @@ SAME_PLACE_M = 1e-3
 """Minima closer than this are one."""
 
 _STEPS = 40
+_PLAIN_STEPS = 6
 _SETTLED_M = 1e-6
 
 
@@ -105,6 +106,14 @@ def _normals(
     return cost, gradient, normal
 
 
+def _bend(places: Array, anchors: Array, distances: Array, weights: Array) -> Array:
+    """Give what the bend of the circles adds to the normal matrix, (k, 2, 2): the rest of the second derivatives."""
+    delta = places[:, None, :] - anchors
+    ranges = np.maximum(np.linalg.norm(delta, axis=2), 1e-9)
+    across = np.stack((-delta[..., 1], delta[..., 0]), axis=-1) / ranges[..., None]
+    return np.asarray(np.einsum("kn,kni,knj->kij", weights * (ranges - distances) / ranges, across, across))
+
+
 def descend(
     places: Array, anchors: Array, distances: Array, sigmas: Array, priors: Sequence[Prior] = ()
 ) -> tuple[Array, Array, Array]:
@@ -125,15 +134,21 @@ def descend(
 
     Notes
     -----
-    Levenberg-Marquardt damping, all starts at once; Marquardt 1963, J. SIAM 11(2):431-441.
+    Levenberg-Marquardt damping, all starts at once (Marquardt 1963, J. SIAM 11(2):431-441); what has not settled after
+    six steps goes on with exact second derivatives.
     """
     weights = 1 / sigmas**2
     scale = weights.sum() + sum(float(np.trace(prior.information)) for prior in priors)
     x = places.copy()
     damping = np.full(len(x), 1e-6)
     cost, gradient, normal = _normals(x, anchors, distances, weights, priors)
-    for _ in range(_STEPS):
-        damped = normal + (damping * scale)[:, None, None] * np.eye(2)
+    for number in range(_STEPS):
+        slope = normal
+        if number >= _PLAIN_STEPS:  # near a wall line plain Gauss-Newton creeps: use the exact second derivatives
+            exact = normal + _bend(x, anchors, distances, weights)
+            bowl = (np.linalg.det(exact) > 0) & (np.trace(exact, axis1=1, axis2=2) > 0)
+            slope = np.where(bowl[:, None, None], exact, normal)
+        damped = slope + (damping * scale)[:, None, None] * np.eye(2)
         step = -np.linalg.solve(damped, gradient[..., None])[..., 0]
         tried = _normals(x + step, anchors, distances, weights, priors)
         better = tried[0] <= cost

@@ -77,9 +77,9 @@ def test_a_square_walk_shares_its_misclosure_by_least_squares() -> None:
     assert np.sqrt(covariance[1, 1]) == pytest.approx(0, abs=1e-6)  # the direction A -> B is held
 
 
-def test_the_free_conditions_of_a_closed_walk_are_three() -> None:
+def test_the_free_conditions_of_a_closed_walk_are_two() -> None:
     fit = solve(walk_record(0.010)).fit
-    assert fit.observations - fit.unknowns == 3  # two misclosures and the sum of the turns
+    assert fit.observations - fit.unknowns == 2  # the two misclosures; the turns sum to a full turn by themselves
 
 
 def test_walls_whose_error_grows_with_length_take_up_more_of_it() -> None:
