@@ -8,9 +8,13 @@ from typing import Any
 from asbuilt.model.components import Component, Point
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
+from asbuilt.model.levels import Benchmark, LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Side, Tie, Wall
 from asbuilt.model.place import Earth, Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.site_readings import SiteReading
+from asbuilt.model.tasks import OwnTask
 from asbuilt.units import FOOT_M, Length
 
 NOON = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
@@ -38,6 +42,7 @@ SAMPLE = PropertyRecord(
         owner="Nobody O'Example; DROP TABLE entry",
         measured=Measured(by="tester", on=date(2026, 4, 30), care="careful", tape_sigma=Length("2 cm", 0.02, 0.01)),
         earth=Earth(reference="A", latitude=10.5, longitude=-20.25, accuracy_m=3.0, azimuth_deg=12.5),
+        benchmark=Benchmark("A", Length("-2.5 m", -2.5, 0.1), "NAVD 88"),
     ),
     reference_points=(
         ReferencePoint("A", "south-west corner, outside face of siding", "corner"),
@@ -66,6 +71,13 @@ SAMPLE = PropertyRecord(
     ),
     household=(Household(date(2018, 1, 1), 2.0, date(2021, 1, 1)), Household(date(2021, 1, 1), 4.5, disposer=True)),
     service=(ServiceEntry(date(2023, 7, 1), "septic tank", "pump-out", gallons=950.0, evidence="receipt"),),
+    tasks=(OwnTask("septic tank", "inspection", 24.0, "owner", "4-6"),),
+    rule_files=(RuleFile("county.toml", '[profile]\nname = "county"\ntitle = "Invented"\nextends = "common"\n'),),
+    levels=(
+        LevelShot("1", "A", backsight=feet(4.2), distance=feet(30)),
+        LevelShot("1", "septic tank/inlet lid", "grade", foresight=feet(-1.1), day=date(2026, 4, 30), note="inverted"),
+    ),
+    readings=(SiteReading(date(2024, 5, 1), "septic tank", "groundwater", "4.5 ft", 4.5 * FOOT_M, "m", "tester"),),
 )
 
 

@@ -1,5 +1,7 @@
 """`asbuilt due`: what is due when, over all properties, and why."""
 
+import csv
+import io
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +33,7 @@ def with_a_tank(name: str, pumped: str, volume_gal: str = "1000", people: str = 
 
 
 def test_the_json_of_due_is_a_list_with_exactly_its_keys(run: Run, loaded: Path) -> None:
-    result = run("due", "--on", "2026-06-01", "--json")
+    result = run("due", "--task", "pump-out", "--on", "2026-06-01", "--json")
     assert (result.exit_code, result.stderr) == (0, "")
     (only,) = parsed(result)
     assert list(only) == KEYS
@@ -39,11 +41,11 @@ def test_the_json_of_due_is_a_list_with_exactly_its_keys(run: Run, loaded: Path)
         "property": SAMPLE_NAME,
         "component": "septic tank",
         "task": "pump-out",
-        "due_on": "2027-10-13",
-        "earliest_on": "2027-02-06",
-        "latest_on": "2028-06-18",
+        "due_on": "2027-12-10",
+        "earliest_on": "2027-04-07",
+        "latest_on": "2029-09-12",
         "reason": "",
-        "method": "published table",
+        "method": "measured solids",
         "reference": "",
         "overdue": False,
     }
@@ -52,7 +54,7 @@ def test_the_json_of_due_is_a_list_with_exactly_its_keys(run: Run, loaded: Path)
 def test_the_answer_is_that_of_the_published_table(run: Run, write_sheets: WriteSheets) -> None:
     """1,000 gal and 4 people: 2.6 years, by the table of years by tank size and people (Mancl 1984)."""
     run("load", write_sheets("sheets", **with_a_tank("Table", "2024-01-01")))
-    (only,) = parsed(run("due", "--on", "2024-02-01", "--json"))
+    (only,) = parsed(run("due", "--task", "pump-out", "--on", "2024-02-01", "--json"))
     assert "published table: 2.6 years for 1,000 gal and 4 people" in only["reason"]
     assert only["due_on"][:7] == "2026-08"  # 2.6 years on
     assert "Mancl" in only["reference"]
@@ -61,14 +63,17 @@ def test_the_answer_is_that_of_the_published_table(run: Run, write_sheets: Write
 def test_properties_are_listed_soonest_first(run: Run, loaded: Path, write_sheets: WriteSheets) -> None:
     run("load", write_sheets("late", **with_a_tank("A late one", "2026-01-01")))
     run("load", write_sheets("soon", **with_a_tank("Z soon one", "2024-01-01")))
-    days = [(one["due_on"], one["property"]) for one in parsed(run("due", "--on", "2026-06-01", "--json"))]
+    days = [
+        (one["due_on"], one["property"])
+        for one in parsed(run("due", "--task", "pump-out", "--on", "2026-06-01", "--json"))
+    ]
     assert days == sorted(days)
     assert [name for _, name in days] == ["Z soon one", SAMPLE_NAME, "A late one"]
 
 
 def test_one_property_may_be_asked_for(run: Run, loaded: Path, write_sheets: WriteSheets) -> None:
     run("load", write_sheets("late", **with_a_tank("Other", "2026-01-01")))
-    said = parsed(run("due", "--property", "Other", "--on", "2026-06-01", "--json"))
+    said = parsed(run("due", "--task", "pump-out", "--property", "Other", "--on", "2026-06-01", "--json"))
     assert [one["property"] for one in said] == ["Other"]
     refused = run("due", "--property", "Nobody")
     assert (refused.exit_code, refused.stdout) == (2, "")
@@ -79,31 +84,33 @@ def test_what_is_overdue_brings_status_1_and_says_whose_it_is(
     run: Run, loaded: Path, write_sheets: WriteSheets
 ) -> None:
     run("load", write_sheets("late", **with_a_tank("Other", "2015-01-01")))
-    result = run("due", "--on", "2026-06-01")
+    result = run("due", "--task", "pump-out", "--on", "2026-06-01")
     assert result.exit_code == 1
-    assert result.stdout.splitlines()[0] == "2017-08-08  OVERDUE pump-out of septic tank, Other"
+    assert result.stdout.splitlines()[2] == "2017-08-08  OVERDUE pump-out of septic tank, Other"
     assert result.stderr == (
         "attention: Other, septic tank: pump-out was due 2017-08-08, 3219 days ago. "
         "Have it pumped by a licensed pumper, or have its sludge and scum measured.\n"
     )
-    said = run("due", "--on", "2026-06-01", "--json")
+    said = run("due", "--task", "pump-out", "--on", "2026-06-01", "--json")
     assert said.exit_code == 1
     assert [one["overdue"] for one in parsed(said)] == [True, False]
 
 
 def test_the_day_that_is_asked_for_decides(run: Run, loaded: Path) -> None:
-    assert run("due", "--on", "2027-10-13").exit_code == 0
-    assert run("due", "--on", "2027-10-14").exit_code == 1
+    assert run("due", "--task", "pump-out", "--on", "2027-12-10").exit_code == 0
+    assert run("due", "--task", "pump-out", "--on", "2027-12-11").exit_code == 1
 
 
 def test_the_list_is_readable_and_gives_each_source_once(run: Run, loaded: Path, write_sheets: WriteSheets) -> None:
     run("load", write_sheets("late", **with_a_tank("Other", "2026-01-01")))
-    lines = run("due", "--on", "2026-06-01").stdout.splitlines()
+    lines = run("due", "--task", "pump-out", "--on", "2026-06-01").stdout.splitlines()
     assert max(map(len, lines)) <= 100
     text = " ".join(" ".join(lines).split())
     assert text.count("Mancl") == 1
-    assert "2027-10-13 pump-out of septic tank, Fernbank Lane 14 between 2027-02-06 and 2028-06-18" in text
-    assert "published table: 3.4 years for 1,250 gal and 4 people" in text
+    whom = "14 Fernbank Lane, Hollow Mere (invented place), R. and L. Example (invented), 555-0142"
+    assert f"2027-12-10 pump-out of septic tank, Fernbank Lane 14 {whom} between 2027-04-07 and 2029-09-12" in text
+    assert "measured 2026-04-18 in the inlet compartment: sludge 5 in and scum 2 in" in text
+    assert "published table: 2.6 years for 1,000 gal and 4 people" in text
     assert "the pump-out of 2025-11-08 (600 gal of 1,250) does not start the clock again" in text
 
 
@@ -115,7 +122,7 @@ def test_nothing_to_say_is_said(run: Run, folder: Path, write_sheets: WriteSheet
 
 def test_a_tank_without_a_volume_says_what_is_missing(run: Run, write_sheets: WriteSheets) -> None:
     run("load", write_sheets("sheets", **with_a_tank("Other", "2026-01-01", volume_gal="")))
-    result = run("due", "--on", "2026-06-01")
+    result = run("due", "--task", "pump-out", "--on", "2026-06-01")
     assert result.exit_code == 0
     assert result.stdout == (
         "Nothing is scheduled.\n\n"
@@ -132,3 +139,74 @@ def test_a_mistyped_record_is_refused_and_not_made(run: Run, folder: Path, words
         f"asbuilt: typo.db: no record there; `asbuilt load` makes one (looked for {folder / 'typo.db'})\n"
     )
     assert files_below(folder) == {}
+
+
+def test_the_list_is_parted_by_how_soon_and_within_leaves_out_the_rest(run: Run, loaded: Path) -> None:
+    asked = ("due", "--on", "2027-03-25")
+    lines = run(*asked).stdout.splitlines()
+    headings = [line for line in lines if line in ("Overdue", "Due in 30 days", "Due in a year", "Later", "No date")]
+    assert headings == ["Due in 30 days", "Due in a year"]
+    soon = parsed(run(*asked, "--within", "24", "--json"))
+    assert {one["due_on"] for one in soon} == {"2027-04-18"}
+    assert parsed(run(*asked, "--within", "23", "--json")) == []
+    assert run(*asked, "--within", "23").stdout.startswith("Nothing is scheduled.")
+
+
+def test_the_csv_sheet_says_whom_to_call_and_no_cell_is_a_formula(run: Run, write_sheets: WriteSheets) -> None:
+    sheets = with_a_tank("Caller", "2024-01-01")
+    sheets["property"] += 'owner = "=1+1"\nphone = "+1 555 0100"\n'
+    run("load", write_sheets("sheets", **sheets))
+    rows = list(csv.DictReader(io.StringIO(run("due", "--on", "2024-02-01", "--csv").stdout)))
+    assert {row["owner"] for row in rows} == {"'=1+1"}
+    assert {row["phone"] for row in rows} == {"+1 555 0100"}
+    assert [row["due_on"] for row in rows if row["task"] == "pump-out"] == ["2026-08-08"]
+
+
+def test_two_forms_of_one_list_are_refused(run: Run, loaded: Path) -> None:
+    refused = run("due", "--csv", "--json")
+    assert refused.exit_code == 2
+    assert "give one of them" in refused.stderr
+
+
+def test_a_profile_of_ones_own_may_extend_ours(run: Run, write_sheets: WriteSheets) -> None:
+    sheets = with_a_tank("County", "2024-01-01")
+    sheets["components"] = [
+        ["name", "kind", "volume_gal", "installed_on"],
+        ["septic tank", "septic tank", "1000", "2020-05-01"],
+    ]
+    sheets["property"] += 'rules = "county.toml"\n'
+    sheets["county"] = (
+        '[profile]\nname = "county"\ntitle = "Invented County"\nextends = "washington"\n\n'
+        '[[limit]]\nkey = "pump_out_interval"\nvalue = 2\nunit = "years"\ncomparison = "at most"\n'
+        'applies_to = "septic tank"\nreference = { code = "Invented County Code", section = "1.2" }\n'
+        'standing = "seen"\n'
+    )
+    folder = write_sheets("sheets", **sheets)
+    run("load", folder)
+    by_task = {one["task"]: one for one in parsed(run("due", "--on", "2024-02-01", "--json"))}
+    assert by_task["pump-out"]["due_on"] == "2026-01-01"
+    assert by_task["pump-out"]["method"] == "rule profile"
+    assert "every 2 years by Invented County Code 1.2" in by_task["pump-out"]["reason"]
+    assert "published table: 2026-08-08" in by_task["pump-out"]["reason"]
+    assert by_task["inspection"]["due_on"] == "2023-05-01"
+    assert by_task["inspection"]["reference"].startswith("WAC 246-272A-0270(1)(d)(i)")
+    (folder / "county.toml").unlink()
+    again = parsed(run("due", "--on", "2024-02-01", "--json"))
+    assert {one["task"]: one for one in again} == by_task  # the record holds the profile itself
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('rules = "washingtn"\n', "property.toml, rules: “washingtn” is no rule profile; did you mean “washington”?"),
+        ('rules = "../x.toml"\n', "property.toml, rules: “../x.toml” is no rule profile; accepted: common, epa, "),
+    ],
+)
+def test_an_unknown_profile_is_refused_with_the_known_ones(
+    run: Run, write_sheets: WriteSheets, text: str, said: str
+) -> None:
+    sheets = with_a_tank("County", "2024-01-01")
+    sheets["property"] += text
+    result = run("load", write_sheets("sheets", **sheets))
+    assert result.exit_code == 2
+    assert said in result.stderr

@@ -8,7 +8,7 @@ import pytest
 
 from tests.commands import SAMPLE, SAMPLE_NAME, Run, WriteSheets, files_below, parsed, point_named, two_corners
 
-LOAD_KEYS = ["property", "record", "added", "superseded", "withdrawn", "unchanged", "findings"]
+LOAD_KEYS = ["property", "record", "added", "superseded", "withdrawn", "unchanged", "draft", "left_out", "findings"]
 
 
 def test_two_corners_one_taped_wall_and_a_side_word_give_a_position(run: Run, write_sheets: WriteSheets) -> None:
@@ -38,6 +38,8 @@ def test_the_json_of_load_has_exactly_its_keys(run: Run, write_sheets: WriteShee
         "superseded": 0,
         "withdrawn": 0,
         "unchanged": 0,
+        "draft": False,
+        "left_out": [],
         "findings": [],
     }
     assert [list(finding) for finding in said["findings"]] == [["code", "subject", "message", "severity"]]

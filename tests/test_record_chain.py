@@ -83,7 +83,7 @@ def test_the_chain_can_be_recomputed_from_its_description_alone(path: Path) -> N
     assert (head["entries"], head["head"]) == (row["seq"], prev)
 
 
-LAST = 22  # 20 rows of the sample, one correction, one withdrawal
+LAST = len(sheet_rows(SAMPLE)) + 2  # the rows of the sample, one correction, one withdrawal
 
 TAMPERED = {
     "a reading altered": (
@@ -107,7 +107,7 @@ TAMPERED = {
         ["entry 1 (property, property.toml) does not agree with its hash: it was altered"],
     ),
     "another reason": (
-        ["UPDATE entry SET reason = 'none' WHERE property_id = 1 AND seq = 22"],
+        [f"UPDATE entry SET reason = 'none' WHERE property_id = 1 AND seq = {LAST}"],  # noqa: S608
         [f"entry {LAST} (service, service.csv) does not agree with its hash: it was altered"],
     ),
     "another order of the walk": (
@@ -139,7 +139,7 @@ TAMPERED = {
         ["entry 10 (tie, ties.csv row 3) has no row in the table tie: its values are missing"],
     ),
     "the last entry removed": (
-        ["DELETE FROM entry WHERE property_id = 1 AND seq = 22"],
+        [f"DELETE FROM entry WHERE property_id = 1 AND seq = {LAST}"],  # noqa: S608
         [
             f"the last entry is {LAST - 1} and there were {LAST}: entries at the end are missing",
             "the property's last hash is not that of its last entry: one of the two was altered",
@@ -149,8 +149,8 @@ TAMPERED = {
         ["DELETE FROM entry WHERE id = 12", "DELETE FROM tie WHERE entry_id = 12"],
         [
             "entry 12 is missing",
-            "entry 21 (tie, ties.csv row 5) supersedes an entry that is missing",
-            "entry 21 (tie, ties.csv row 5) does not agree with its hash: it was altered",
+            f"entry {LAST - 1} (tie, ties.csv row 5) supersedes an entry that is missing",
+            f"entry {LAST - 1} (tie, ties.csv row 5) does not agree with its hash: it was altered",
         ],
     ),
     "the head altered": (
@@ -162,12 +162,12 @@ TAMPERED = {
         [f"the last entry is {LAST} and the property counts 3: its count was altered"],
     ),
     "a withdrawal undone": (
-        ["UPDATE entry SET withdrawn = 0, position = 1 WHERE property_id = 1 AND seq = 22"],
+        [f"UPDATE entry SET withdrawn = 0, position = 1 WHERE property_id = 1 AND seq = {LAST}"],  # noqa: S608
         [f"entry {LAST} (service, service.csv) has no row in the table service_entry: its values are missing"],
     ),
     "another entry superseded": (
-        ["UPDATE entry SET supersedes = 11 WHERE property_id = 1 AND seq = 21"],
-        ["entry 21 (tie, ties.csv row 5) does not agree with its hash: it was altered"],
+        [f"UPDATE entry SET supersedes = 11 WHERE property_id = 1 AND seq = {LAST - 1}"],  # noqa: S608
+        [f"entry {LAST - 1} (tie, ties.csv row 5) does not agree with its hash: it was altered"],
     ),
     "another kind": (
         ["UPDATE entry SET kind = 'wall' WHERE id = 9"],

@@ -10,13 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from asbuilt.findings import Severity
+from asbuilt.findings import Finding, Severity
 from asbuilt.model.components import Component
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.service.schedule import Due, due_tasks
+from asbuilt.rules.profile import BARE
+from asbuilt.service.due import Due
+from asbuilt.service.schedule import due_tasks
 from asbuilt.service.solids import REFERENCE, next_pump_out
 
 TODAY = date(2026, 6, 1)
@@ -31,18 +33,23 @@ def record(
     return PropertyRecord(place, (), components=tanks, household=household, service=service)
 
 
+def tasks_of(sheets: PropertyRecord, today: date) -> tuple[tuple[Due, ...], tuple[Finding, ...]]:
+    """Give what is due without any rule profile: the published table alone."""
+    return due_tasks(sheets, today, BARE)
+
+
 def pumped(on: date, gallons: float | None = None, compartment: str | None = None) -> ServiceEntry:
     return ServiceEntry(on, "septic tank", "pump-out", compartment=compartment, gallons=gallons)
 
 
 def only(sheets: PropertyRecord, today: date = TODAY) -> Due:
-    dues, _ = due_tasks(sheets, today)
+    dues, _ = tasks_of(sheets, today)
     (due,) = dues
     return due
 
 
 def codes(sheets: PropertyRecord, today: date = TODAY) -> list[str]:
-    return [finding.code for finding in due_tasks(sheets, today)[1]]
+    return [finding.code for finding in tasks_of(sheets, today)[1]]
 
 
 def started(sheets: PropertyRecord, since: date, today: date = TODAY) -> bool:
@@ -94,22 +101,19 @@ def test_without_either_the_clock_starts_on_the_households_first_day() -> None:
     sheets = record(tanks=(replace(TANK, installed_on=None),))
     assert started(sheets, date(2015, 6, 1))
     assert only(sheets).reason.startswith(
-        "no full pump-out and no installation date recorded, so counted from the household's first day "
-        "2015-06-01; "
+        "no full pump-out and no installation date recorded, so counted from the household's first day 2015-06-01; "
     )
 
 
 @pytest.mark.parametrize(("gallons", "resets"), [(938, True), (937.5, True), (937, False), (300, False)])
-def test_under_three_quarters_of_the_volume_the_clock_does_not_start_again(
-    gallons: float, resets: bool
-) -> None:
+def test_under_three_quarters_of_the_volume_the_clock_does_not_start_again(gallons: float, resets: bool) -> None:
     sheets = record(pumped(date(2023, 5, 2), 1200), pumped(date(2025, 5, 2), gallons))
     assert started(sheets, date(2025, 5, 2) if resets else date(2023, 5, 2))
     assert ("partial-pump-out" in codes(sheets)) is not resets
 
 
 def test_a_partial_pump_out_is_said_with_its_gallons() -> None:
-    _, findings = due_tasks(record(pumped(date(2023, 5, 2), 1200), pumped(date(2025, 5, 2), 300)), TODAY)
+    _, findings = tasks_of(record(pumped(date(2023, 5, 2), 1200), pumped(date(2025, 5, 2), 300)), TODAY)
     (finding,) = findings
     assert finding.severity == Severity.NOTE
     assert finding.message == (
@@ -121,9 +125,7 @@ def test_a_partial_pump_out_is_said_with_its_gallons() -> None:
 def test_blank_gallons_are_taken_as_full_and_said() -> None:
     sheets = record(pumped(date(2024, 5, 2)))
     assert started(sheets, date(2024, 5, 2))
-    assert only(sheets).reason.startswith(
-        "pumped 2024-05-02 (gallons not recorded, taken as a full pump-out); "
-    )
+    assert only(sheets).reason.startswith("pumped 2024-05-02 (gallons not recorded, taken as a full pump-out); ")
 
 
 def test_one_compartment_with_blank_gallons_does_not_start_the_clock() -> None:
@@ -143,9 +145,7 @@ def test_two_compartments_pumped_on_one_day_add_up() -> None:
 
 
 def test_one_load_written_down_twice_is_not_two_loads() -> None:
-    sheets = record(
-        pumped(date(2022, 5, 2), 1200), pumped(date(2025, 5, 2), 600), pumped(date(2025, 5, 2), 620)
-    )
+    sheets = record(pumped(date(2022, 5, 2), 1200), pumped(date(2025, 5, 2), 600), pumped(date(2025, 5, 2), 620))
     assert started(sheets, date(2022, 5, 2))
     twice = record(
         pumped(date(2022, 5, 2), 1200), pumped(date(2025, 5, 2), 600), pumped(date(2025, 5, 2), 600, "inlet")
@@ -186,13 +186,13 @@ def test_a_new_tank_without_a_date_starts_where_the_old_one_was_taken_out() -> N
 def test_a_tank_that_is_gone_or_not_yet_there_is_not_due() -> None:
     gone = replace(TANK, removed_on=TODAY)
     to_come = replace(TANK, installed_on=TODAY + timedelta(days=1))
-    assert due_tasks(record(tanks=(gone, to_come)), TODAY) == ((), ())
+    assert tasks_of(record(tanks=(gone, to_come)), TODAY) == ((), ())
 
 
 def test_an_entry_in_the_future_is_left_out_and_said() -> None:
     sheets = record(pumped(date(2024, 5, 2), 1200), pumped(date(2062, 5, 2), 1200))
     assert started(sheets, date(2024, 5, 2))
-    (finding,) = due_tasks(sheets, TODAY)[1]
+    (finding,) = tasks_of(sheets, TODAY)[1]
     assert (finding.code, finding.severity) == ("future-entry", Severity.NOTE)
     assert finding.sentence() == (
         "septic tank: the pump-out entry of 2062-05-02 lies in the future and is left out. "
@@ -208,11 +208,11 @@ def test_kinds_that_hold_septic_tank_are_septic_tanks(kind: str) -> None:
 
 @pytest.mark.parametrize("kind", ["pump tank", "septic field", "tank"])
 def test_other_kinds_are_not(kind: str) -> None:
-    assert due_tasks(record(tanks=(replace(TANK, kind=kind),)), TODAY) == ((), ())
+    assert tasks_of(record(tanks=(replace(TANK, kind=kind),)), TODAY) == ((), ())
 
 
 def test_a_tank_without_volume_is_a_note_that_says_what_to_record() -> None:
-    dues, findings = due_tasks(record(tanks=(replace(TANK, volume_gal=None),)), TODAY)
+    dues, findings = tasks_of(record(tanks=(replace(TANK, volume_gal=None),)), TODAY)
     assert dues == ()
     (finding,) = findings
     assert (finding.code, finding.severity) == ("cannot-say-when", Severity.NOTE)
@@ -223,7 +223,7 @@ def test_a_tank_without_volume_is_a_note_that_says_what_to_record() -> None:
 
 
 def test_a_tank_without_a_household_is_a_note_that_says_what_to_record() -> None:
-    dues, findings = due_tasks(record(pumped(date(2024, 5, 2)), household=()), TODAY)
+    dues, findings = tasks_of(record(pumped(date(2024, 5, 2)), household=()), TODAY)
     assert dues == ()
     assert [finding.sentence() for finding in findings] == [
         "septic tank: cannot say when the next pump-out is due: no household is recorded. "
@@ -242,7 +242,7 @@ def test_a_tank_without_a_household_is_a_note_that_says_what_to_record() -> None
 def test_what_cannot_be_reckoned_is_a_finding_and_not_a_crash(
     tank: Component, household: tuple[Household, ...], why: str
 ) -> None:
-    dues, findings = due_tasks(record(tanks=(tank,), household=household), TODAY)
+    dues, findings = tasks_of(record(tanks=(tank,), household=household), TODAY)
     assert dues == ()
     (finding,) = findings
     assert finding.code == "cannot-say-when"
@@ -254,7 +254,7 @@ def test_overdue_is_an_attention_with_the_number_of_days() -> None:
     fallen_due = date(2022, 1, 1) + timedelta(days=1247)
     for late, words in [(1, "1 day ago"), (367, "367 days ago")]:
         today = fallen_due + timedelta(days=late)
-        dues, findings = due_tasks(sheets, today)
+        dues, findings = tasks_of(sheets, today)
         assert [due.overdue for due in dues] == [True]
         (finding,) = findings
         assert (finding.code, finding.subject, finding.severity) == (
@@ -267,7 +267,7 @@ def test_overdue_is_an_attention_with_the_number_of_days() -> None:
 
 def test_on_its_day_a_task_is_due_but_not_overdue() -> None:
     sheets = record(pumped(date(2022, 1, 1), 1200))
-    dues, findings = due_tasks(sheets, date(2022, 1, 1) + timedelta(days=1247))
+    dues, findings = tasks_of(sheets, date(2022, 1, 1) + timedelta(days=1247))
     assert [due.overdue for due in dues] == [False]
     assert findings == ()
 
@@ -285,14 +285,14 @@ def test_an_empty_house_is_listed_without_a_date() -> None:
 
 def test_two_tanks_are_listed_soonest_first_and_those_never_due_last() -> None:
     other = Component("barn tank", "septic tank", volume_gal=2500, installed_on=date(2020, 1, 1))
-    dues, _ = due_tasks(record(tanks=(other, TANK)), TODAY)
+    dues, _ = tasks_of(record(tanks=(other, TANK)), TODAY)
     assert [due.component for due in dues] == ["septic tank", "barn tank"]
 
 
 def test_a_household_row_whose_end_was_forgotten_is_noted() -> None:
     household = (Household(date(2015, 6, 1), people=4), Household(date(2020, 6, 1), people=2))
     sheets = record(pumped(date(2025, 5, 2), 1200), household=household)
-    (finding,) = due_tasks(sheets, TODAY)[1]
+    (finding,) = tasks_of(sheets, TODAY)[1]
     assert (finding.code, finding.severity) == ("household-overlap", Severity.NOTE)
     assert "2015-06-01 (4 people)" in finding.message
     assert "2020-06-01 (2 people)" in finding.message
@@ -317,13 +317,11 @@ entries = st.lists(
 def test_the_order_of_entries_changes_nothing(service: list[ServiceEntry], random: Random) -> None:
     shuffled = list(service)
     random.shuffle(shuffled)
-    assert due_tasks(record(*shuffled), TODAY) == due_tasks(record(*service), TODAY)
+    assert tasks_of(record(*shuffled), TODAY) == tasks_of(record(*service), TODAY)
 
 
 @given(entries, st.integers(0, 4000))
-def test_a_full_pump_out_starts_the_clock_whatever_came_before(
-    service: list[ServiceEntry], days: int
-) -> None:
+def test_a_full_pump_out_starts_the_clock_whatever_came_before(service: list[ServiceEntry], days: int) -> None:
     last = date(2015, 5, 1) + timedelta(days=days)
     before = [entry for entry in service if entry.on < last]
     assert started(record(pumped(last, 1250), *before), last)
@@ -333,11 +331,11 @@ def test_a_full_pump_out_starts_the_clock_whatever_came_before(
 def test_nothing_that_is_left_out_moves_the_date(service: list[ServiceEntry]) -> None:
     never = [entry for entry in service if entry.on < date(2015, 5, 1) or entry.on > TODAY]
     rest = [entry for entry in service if entry not in never]
-    assert due_tasks(record(*service), TODAY)[0] == due_tasks(record(*rest), TODAY)[0]
+    assert tasks_of(record(*service), TODAY)[0] == tasks_of(record(*rest), TODAY)[0]
 
 
 @given(entries, st.integers(0, 4000))
 def test_a_household_row_split_in_two_gives_the_same_list(service: list[ServiceEntry], days: int) -> None:
     cut = date(2015, 6, 1) + timedelta(days=days)
     split = (Household(date(2015, 6, 1), people=4, to=cut), Household(cut, people=4))
-    assert due_tasks(record(*service, household=split), TODAY) == due_tasks(record(*service), TODAY)
+    assert tasks_of(record(*service, household=split), TODAY) == tasks_of(record(*service), TODAY)

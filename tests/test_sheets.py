@@ -16,7 +16,7 @@ from asbuilt.record.sheets import SheetSet, read_sheets
 Changes = Mapping[str, str | bytes | None]
 """What to write in place of the smallest set, by file; None = no such file."""
 
-TOML, REFERENCES, WALLS, POINTS, TIES, OFFSETS, KNOWN, COMPONENTS, HOUSEHOLD, SERVICE, LEVELS = SHEET_NAMES
+TOML, REFERENCES, WALLS, POINTS, TIES, OFFSETS, KNOWN, COMPONENTS, HOUSEHOLD, SERVICE, LEVELS, TASKS, *_ = SHEET_NAMES
 
 SMALLEST = {
     TOML: 'name = "Mill Lane 4"\nunits = "ft-in"\n',

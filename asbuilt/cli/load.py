@@ -1,37 +1,36 @@
 """`asbuilt load`: field sheets into the record."""
 
-import getpass
-from contextlib import suppress
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from asbuilt.cli.options import json_option, record_option
-from asbuilt.cli.printing import finish, show, show_json, warn_findings
+from asbuilt.cli.options import json_option, record_option, who_option
+from asbuilt.cli.printing import finish, show, show_json, warn, warn_findings
 
 if TYPE_CHECKING:  # numpy stays out of --help
+    from asbuilt.jobs.load import Loaded
     from asbuilt.survey.solution import Position
-
-
-def _login_name() -> str:
-    with suppress(OSError, KeyError, ImportError):  # a bare machine or a container may know no name
-        return getpass.getuser()
-    return "not known"
 
 
 @click.command(short_help="Store a folder of field sheets in the record.")
 @click.argument("sheets", type=click.Path(file_okay=False, path_type=Path))
 @record_option
 @click.option("--supersede", metavar="REASON", help="Store changed sheets over what is recorded, and why.")
-@click.option("--who", default=_login_name, show_default="your login name", help="Who stores them.")
+@click.option("--draft", is_flag=True, help="Store the good rows of half-filled sheets and list the rest.")
+@who_option
 @json_option
-def load(sheets: Path, record_file: Path, supersede: str | None, who: str, as_json: bool) -> None:
+def load(sheets: Path, record_file: Path, supersede: str | None, draft: bool, who: str, as_json: bool) -> None:
     """Store a folder of field sheets in the record, all of it or nothing.
 
     Every problem of every sheet is reported in one go. Sheets that say the same as the record change nothing; changed
-    ones need --supersede with a reason, and the old readings stay readable.
+    ones need --supersede with a reason, and the old readings stay readable. What was typed with `asbuilt tape` or
+    `asbuilt correct` stands, also where the sheets do not know of it.
+
+    With --draft the good rows are stored, the rest is listed, and every output says DRAFT, until the complete sheets
+    are loaded without it. Over a draft no reason is needed.
 
     \b
     Example:
@@ -39,7 +38,8 @@ def load(sheets: Path, record_file: Path, supersede: str | None, who: str, as_js
     """
     from asbuilt.jobs.load import load_sheets
 
-    loaded = load_sheets(record_file, sheets, who=who, now=datetime.now().astimezone(), supersede=supersede)
+    now = datetime.now().astimezone()
+    loaded = load_sheets(record_file, sheets, who=who, now=now, supersede=supersede, draft=draft)
     outcome, findings = loaded.outcome, loaded.located.findings
     if as_json:
         show_json(
@@ -50,19 +50,33 @@ def load(sheets: Path, record_file: Path, supersede: str | None, who: str, as_js
                 "superseded": outcome.superseded,
                 "withdrawn": outcome.withdrawn,
                 "unchanged": outcome.unchanged,
+                "draft": draft,
+                "left_out": [asdict(problem) for problem in loaded.left_out],
                 "findings": [finding.as_json() for finding in findings],
             }
         )
-    elif outcome.wrote():
-        counts = {"added": outcome.added, "superseded": outcome.superseded, "withdrawn": outcome.withdrawn}
-        what = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
-        show(f"{outcome.property}: rows of the sheets stored in {record_file}: {what}")
     else:
-        show(f"{outcome.property}: the sheets say what is recorded already; nothing changed")
-    if not as_json:
+        show(f"{outcome.property}{' (DRAFT)' if draft else ''}: {_what_was_done(loaded, record_file)}")
+        if outcome.corrected:
+            many = outcome.corrected > 1
+            stand = f"{outcome.corrected} readings stand as they were" if many else "1 reading stands as it was"
+            show(f"{stand} corrected or withdrawn at the prompt; mend the sheets too")
         show(_how_many(loaded.located.solution.points))
+        for problem in loaded.left_out:
+            warn(f"left out: {problem}")
         warn_findings(findings)
+    if loaded.left_out:
+        raise click.exceptions.Exit(1)
     finish(findings)
+
+
+def _what_was_done(loaded: "Loaded", record_file: Path) -> str:
+    outcome = loaded.outcome
+    if not outcome.wrote():
+        return "the sheets say what is recorded already; nothing changed"
+    counts = {"added": outcome.added, "superseded": outcome.superseded, "withdrawn": outcome.withdrawn}
+    what = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
+    return f"rows of the sheets stored in {record_file}: {what}"
 
 
 def _how_many(points: "tuple[Position, ...]") -> str:

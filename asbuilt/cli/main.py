@@ -7,9 +7,16 @@ import click
 from asbuilt import __version__
 from asbuilt.cli.demo import demo
 from asbuilt.cli.due import due
+from asbuilt.cli.history import log
+from asbuilt.cli.levels import levels
 from asbuilt.cli.load import load
+from asbuilt.cli.plan import next_tape, ready
 from asbuilt.cli.printing import warn
+from asbuilt.cli.pump import alarm_sheet, pump, service_sheet
+from asbuilt.cli.route import route
+from asbuilt.cli.service import service
 from asbuilt.cli.show import geojson, map_, positions
+from asbuilt.cli.tape import correct, tape, withdraw
 from asbuilt.errors import AsbuiltError
 
 REFUSED = 2
@@ -45,5 +52,24 @@ def main() -> None:
     """
 
 
-for command in (load, positions, map_, geojson, due, demo):
+for command in (
+    load,
+    tape,
+    next_tape,
+    ready,
+    correct,
+    withdraw,
+    log,
+    positions,
+    levels,
+    map_,
+    geojson,
+    service,
+    due,
+    route,
+    pump,
+    service_sheet,
+    alarm_sheet,
+    demo,
+):
     main.add_command(command)

@@ -1,6 +1,8 @@
 """Options that several commands share, each defined once."""
 
+import getpass
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -59,6 +61,15 @@ day_option = click.option(
     show_default="today",
     help="Answer as on this day.",
 )
+
+
+def _login_name() -> str:
+    with suppress(OSError, KeyError, ImportError):  # a bare machine or a container may know no name
+        return getpass.getuser()
+    return "not known"
+
+
+who_option = click.option("--who", default=_login_name, show_default="your login name", help="Who stores it.")
 
 
 def out_option(help_text: str) -> Callable[[F], F]:

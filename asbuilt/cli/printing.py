@@ -30,6 +30,9 @@ def show_json(value: Any) -> None:
 
 def show_json_text(text: str) -> None:
     """Print JSON text; what the terminal would obey or its character set lacks is escaped as JSON escapes it."""
+    if text.isascii() and text.replace("\n", "").isprintable():  # many times faster than looking for what is not
+        click.echo(text, nl=False)
+        return
     text = _UNPRINTABLE.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
     if _printable(text, sys.stdout) != text:
         text = "".join(c if c.isascii() else json.dumps(c)[1:-1] for c in text)

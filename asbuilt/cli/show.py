@@ -20,8 +20,9 @@ from asbuilt.cli.printing import finish, show, show_json, show_json_text, warn_f
 @click.command(short_help="Print where everything is, and how well that is known.")
 @property_argument
 @record_option
+@click.option("--full", is_flag=True, help="Also residuals, redundancy, ellipses and tests, for a surveyor.")
 @json_option
-def positions(name: str, record_file: Path, as_json: bool) -> None:
+def positions(name: str, record_file: Path, full: bool, as_json: bool) -> None:
     """Solve one property and print where everything is, and how well that is known.
 
     \b
@@ -33,9 +34,14 @@ def positions(name: str, record_file: Path, as_json: bool) -> None:
 
     found = located(record_file, name)
     if as_json:
-        show_json(positions_json(found.solution, found.placement, found.findings))
+        draft = {"draft": True} if found.record.property.draft else {}
+        show_json({**positions_json(found.solution, found.placement, found.findings), **draft})
     else:
         show(positions_table(found.record, found.solution, found.findings))
+        if full:
+            from asbuilt.output.fulltable import full_table
+
+            show("\n" + full_table(found.joint, found.solution, found.placement))
     finish(found.findings)
 
 
@@ -75,6 +81,7 @@ def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite:
 @out_option("File to write; default: print it.")
 @click.option("--points", is_flag=True, help="Also every measured point as a feature of its own.")
 @click.option("--house", is_flag=True, help="Also the house outline and the reference points.")
+@click.option("--elevation", is_flag=True, help="Also the third coordinate where levels give it.")
 @day_option
 @overwrite_option
 @json_option
@@ -84,11 +91,15 @@ def geojson(
     out: Path | None,
     points: bool,
     house: bool,
+    elevation: bool,
     today: date,
     overwrite: bool,
     as_json: bool,
 ) -> None:
     """Write one property as GeoJSON (RFC 7946), one feature a component.
+
+    With --elevation points and pipes whose levels are known have a third coordinate, metres above the benchmark's
+    datum (`elevation_text` names it), which is the height of RFC 7946 only where that datum is the WGS 84 ellipsoid.
 
     \b
     Example:
@@ -99,7 +110,7 @@ def geojson(
     from asbuilt.output.files import write_whole
 
     found = located(record_file, name)
-    text = geojson_of(found, today, points=points, house=house)
+    text = geojson_of(found, today, points=points, house=house, elevation=elevation)
     findings = findings_of(found, today)
     if out is None:
         show_json_text(text)

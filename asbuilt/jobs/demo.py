@@ -9,12 +9,14 @@ from pathlib import Path
 from asbuilt.errors import AsbuiltError, ChangedSheetsError
 from asbuilt.findings import Finding
 from asbuilt.jobs.draw import findings_of, geojson_of, map_of
+from asbuilt.jobs.due import dues_of
 from asbuilt.jobs.load import load_sheets
 from asbuilt.jobs.locate import Located
-from asbuilt.output.duelist import due_table
+from asbuilt.model.entries import PUMP_OUT
+from asbuilt.output.duelist import due_json, due_list_text
 from asbuilt.output.files import make_folder, refuse_existing, write_whole
 from asbuilt.output.positions import Ways, positions_json, positions_table
-from asbuilt.service.schedule import Due, due_tasks
+from asbuilt.service.due import Due, Listed
 from asbuilt.units import format_small
 
 STORED_AT = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
@@ -65,14 +67,16 @@ def run_demo(folder: Path, *, overwrite: bool) -> Demo:
     make_folder(folder)
     located = _loaded(folder / "asbuilt.db")
     today = STORED_AT.date()
-    dues, notes = due_tasks(located.record, today)
+    dues, notes = dues_of(located.record, today)
+    place = located.record.property
+    listed = [Listed(due, place.address, place.owner, place.phone) for due in dues]
     texts = {
         "map.html": map_of(located, today),
         "property.geojson": geojson_of(located, today, points=True, house=True),
         "positions.txt": positions_table(located.record, located.solution, located.findings) + "\n",
         "positions.json": _json(positions_json(located.solution, located.placement, located.findings)),
-        "due.txt": due_table(dues, notes) + "\n",
-        "due.json": _json([due.as_json() for due in dues]),
+        "due.txt": due_list_text(listed, notes, today) + "\n",
+        "due.json": due_json([due.as_json() for due in dues]),
     }
     for name, text in texts.items():
         write_whole(folder / name, text, overwrite=overwrite)
@@ -115,11 +119,11 @@ def _due_fact(dues: tuple[Due, ...]) -> str:
     dated = [due for due in dues if due.due_on is not None]
     if not dated:
         return "Nothing is scheduled."
-    first = dated[0]
-    return (
-        f"The {first.component} is next due for a {first.task} on {first.due_on} by the {first.method}, "
-        f"between {first.earliest_on} and {first.latest_on} as use varies."
-    )
+    first = next((due for due in dated if due.task == PUMP_OUT), dated[0])
+    text = f"The {first.component} is next due for a {first.task} on {first.due_on} by the {first.method}"
+    if first.earliest_on and first.latest_on:
+        text += f", between {first.earliest_on} and {first.latest_on} as use varies"
+    return f"{text}."
 
 
 def _doubt_fact(located: Located) -> str:

@@ -1,26 +1,269 @@
-"""What falls due, over all properties of a record."""
+"""What falls due: of one property, and over all properties of a record by the list that is kept in it."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import Any
 
 from asbuilt.findings import Finding
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.service.schedule import Due, due_tasks
+from asbuilt.output.duelist import json_lines
+from asbuilt.record.database import Record, open_record
+from asbuilt.record.due_state import (
+    DueRow,
+    DueState,
+    day_cell,
+    keep_due,
+    kept_state,
+    read_due,
+    read_due_texts,
+    read_findings,
+    row_text,
+    stale_properties,
+    valid_from,
+)
+from asbuilt.record.entries import property_id, property_names, read_all, read_property, unknown_property
+from asbuilt.record.profiles import profile_of, reckoned_by
+from asbuilt.service.due import Due, Listed, overdue_finding
+from asbuilt.service.schedule import due_tasks, settled_on
+
+FEW = 200
+"""Stale lists up to which each property is read by its name; above, reading the whole record once is faster."""
+
+CHUNK = 500
+"""Properties reckoned in one transaction: others that write wait for a second at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class DueList:
+    """What was asked for, soonest first, and what was noticed on the way."""
+
+    listed: tuple[Listed, ...]
+    findings: tuple[Finding, ...]
+    reckoned_anew: int  #: properties whose kept list did not hold
+
+
+def dues_of(record: PropertyRecord, today: date) -> tuple[tuple[Due, ...], tuple[Finding, ...]]:
+    """Give what is due at one property by its own rule profile, and what was noticed."""
+    return due_tasks(record, today, profile_of(record))
 
 
 def due_list(records: Sequence[PropertyRecord], today: date) -> tuple[list[Due], list[Finding]]:
-    """List what falls due, soonest first, and what was noticed on the way.
+    """List what falls due, soonest first, and what was noticed on the way, reckoned from the records themselves.
 
     Where there are several properties, each finding names its own.
     """
     dues: list[Due] = []
     findings: list[Finding] = []
     for record in records:
-        some, more = due_tasks(record, today)
+        some, more = dues_of(record, today)
         dues += some
-        if len(records) > 1:
-            more = tuple(replace(one, message=f"{record.property.name}, {one.message}") for one in more)
-        findings += more
-    dues.sort(key=lambda due: (due.due_on or date.max, due.property, due.component))
+        findings += _named(record.property.name, more) if len(records) > 1 else more
+    dues.sort(key=_order)
     return dues, findings
+
+
+def reckon(record: PropertyRecord) -> DueState:
+    """Reckon what is kept of one property's list: everything but what hangs on the day."""
+    since = settled_on(record)
+    dues, findings = dues_of(record, since)
+    rows = tuple(map(due_row, dues))
+    lasting = tuple(finding for finding in findings if finding.code != "overdue")
+    return DueState(rows, lasting, since, _mark())
+
+
+def due_row(due: Due) -> DueRow:
+    """Give what is kept of one line of the list."""
+    return DueRow(
+        due.component,
+        due.task,
+        due.due_on,
+        due.earliest_on,
+        due.latest_on,
+        due.reason,
+        due.method,
+        due.reference,
+    )
+
+
+def list_due(
+    record_file: Path, today: date, *, within: int | None = None, name: str | None = None, task: str | None = None
+) -> DueList:
+    """List what is due over the properties of a record.
+
+    Parameters
+    ----------
+    record_file
+        The record.
+    today
+        The day from which is counted.
+    within
+        Only what is overdue or falls due in so many days; None = everything.
+    name
+        Only this property.
+    task
+        Only this task.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such property, or no such task in the whole list.
+    """
+    until = None if within is None else _until(today, within)
+    with open_record(record_file, read_only=True) as record, record.read():
+        stale = _stale(record, today, name)
+        listed = [
+            Listed(_due(kept.property, kept.row, today), kept.address, kept.owner, kept.phone)
+            for kept in read_due(record, until=until, name=name, task=task, without=stale)
+        ]
+        findings = {each: said for each, said in read_findings(record, name).items() if each not in set(stale)}
+        for known in _known(record, stale):
+            dues, said = dues_of(known, today)
+            place = known.property
+            listed += [Listed(due, place.address, place.owner, place.phone) for due in dues if _asked(due, until, task)]
+            findings[place.name] = tuple(each for each in said if each.code != "overdue")
+        several = name is None and _count(record) > 1
+    listed.sort(key=lambda each: _order(each.due))
+    told = [
+        *(each for place, said in findings.items() for each in (_named(place, said) if several else said)),
+        *(each for one in listed for each in _overdue(one.due, today, named=several)),
+    ]
+    return DueList(tuple(listed), tuple(told), len(stale))
+
+
+def due_json(
+    record_file: Path, today: date, *, within: int | None = None, name: str | None = None, task: str | None = None
+) -> tuple[str, bool]:
+    """Give the text of `due --json` straight from the kept list, and whether something needs attention.
+
+    The same rows as `list_due` gives, one a line, without making a value of each: an office asks this over 100,000
+    properties.
+    """
+    until = None if within is None else _until(today, within)
+    day = today.isoformat()
+    with open_record(record_file, read_only=True) as record, record.read():
+        stale = set(names := _stale(record, today, name))
+        texts = read_due_texts(record, until=until, name=name, task=task, without=stale)
+        attention = any(each not in stale for each in read_findings(record, name, attention=True))
+        for known in _known(record, names):
+            dues, said = dues_of(known, today)
+            texts += [_text(due) for due in dues if _asked(due, until, task)]
+            attention = attention or any(each.code != "overdue" and each.severity.rank > 0 for each in said)
+    if stale:
+        texts.sort()
+    ends = (', "overdue": false}', ', "overdue": true}')
+    lines = [text + ends[due_on < day] for due_on, _, _, _, text in texts]
+    return json_lines(lines), attention or bool(texts and texts[0][0] < day)
+
+
+def _text(due: Due) -> tuple[str, str, str, str, str]:
+    """Give a fresh row as the kept list has it."""
+    row = due_row(due)
+    return (day_cell(row.due_on), due.property, row.component, row.task, row_text(due.property, row))
+
+
+def rebuild(record_file: Path) -> tuple[int, int]:
+    """Reckon the list of every property anew and keep it.
+
+    Returns
+    -------
+    tuple
+        How many properties there are, and of how many the kept list differed from the reckoning or was missing.
+    """
+    differing = 0
+    with open_record(record_file) as record:
+        names = property_names(record)
+        for begin in range(0, len(names), CHUNK):
+            with record.write():
+                for name in names[begin : begin + CHUNK]:
+                    number = property_id(record, name)
+                    before = None if number is None else kept_state(record.connection, number)
+                    keep_due(record, name, reckon)
+                    differing += number is None or kept_state(record.connection, number) != before
+    return len(names), differing
+
+
+def differing_properties(record_file: Path) -> list[str]:
+    """Names of the properties whose kept list, where it is not stale, is not what a fresh reckoning gives."""
+    wrong = []
+    with open_record(record_file, read_only=True) as record, record.read():
+        stale = set(stale_properties(record, date.max, _mark()))
+        for known in list(read_all(record)):
+            name = known.property.name
+            if name not in stale and _kept(record, name) != _comparable(reckon(known)):
+                wrong.append(name)
+    return wrong
+
+
+def _kept(record: Record, name: str) -> tuple[Any, ...]:
+    rows = {kept.row for kept in read_due(record, name=name)}
+    return rows, read_findings(record, name).get(name, ()), valid_from(record, name)
+
+
+def _comparable(state: DueState) -> tuple[Any, ...]:
+    return set(state.rows), state.findings, state.valid_from
+
+
+@cache
+def _mark() -> str:
+    return reckoned_by()
+
+
+def _stale(record: Record, today: date, name: str | None) -> list[str]:
+    if name is not None and property_id(record, name) is None:
+        raise unknown_property(record, name)
+    return stale_properties(record, today, _mark(), name)
+
+
+def _known(record: Record, names: Sequence[str]) -> Iterator[PropertyRecord]:
+    if len(names) <= FEW:
+        yield from (read_property(record, name) for name in names)
+        return
+    wanted = set(names)
+    yield from (known for known in read_all(record) if known.property.name in wanted)
+
+
+def _due(name: str, row: DueRow, today: date) -> Due:
+    overdue = row.due_on is not None and row.due_on < today
+    return Due(
+        name,
+        row.component,
+        row.task,
+        row.due_on,
+        row.earliest_on,
+        row.latest_on,
+        row.reason,
+        row.method,
+        row.reference,
+        overdue,
+    )
+
+
+def _asked(due: Due, until: date | None, task: str | None) -> bool:
+    in_time = until is None or (due.due_on is not None and due.due_on <= until)
+    return in_time and task in (None, due.task)
+
+
+def _until(today: date, within: int) -> date:
+    return date.fromordinal(min(date.max.toordinal(), today.toordinal() + within))
+
+
+def _order(due: Due) -> tuple[Any, ...]:
+    return (due.due_on is None, due.due_on or date.max, due.property, due.component, due.task)
+
+
+def _named(name: str, findings: Iterable[Finding]) -> list[Finding]:
+    return [replace(one, message=f"{name}, {one.message}") for one in findings]
+
+
+def _overdue(due: Due, today: date, *, named: bool) -> list[Finding]:
+    if not due.overdue or due.due_on is None:
+        return []
+    finding = overdue_finding(due.component, due.task, due.due_on, today)
+    return _named(due.property, [finding]) if named else [finding]
+
+
+def _count(record: Record) -> int:
+    return int(record.connection.execute("SELECT count(*) FROM property").fetchone()[0])

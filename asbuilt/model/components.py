@@ -9,6 +9,9 @@ from asbuilt.units import Length
 SHAPES = ("point", "line", "area", "box")
 """How a component's points make its outline."""
 
+FORMS = ("box", "round", "lying")
+"""The body of a tank: a box, an upright cylinder, a lying one (length by width = its diameter)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Component:
@@ -31,6 +34,14 @@ class Component:
     outlet_depth: Length | None = None  #: bottom of the outlet baffle below the liquid level
     compartments: str | None = None  #: US gallons of each in the order of the flow: inlet 840, outlet 410
     follows: str | None = None  #: the tank that this one takes its flow from, in series
+    form: str | None = None  #: one of FORMS; None = a box
+    wall: Length | None = None  #: thickness of its walls; length, width and height are outside sizes
+    weight_lb: float | None = None  #: of the empty tank, pounds
+    cover: Length | None = None  #: soil over its top, below finished grade
+    groundwater: Length | None = None  #: the highest groundwater known beside it, below finished grade
+    gal_per_in: float | None = None  #: US gallons in an inch of depth, as its maker states them
+    pipe: str | None = None  #: nominal size and schedule of a line: 2 in sch 40
+    drains_back: bool | None = None  #: the line runs empty into the pump tank after each dose
 
     def stands_on(self, day: date) -> bool:
         """Tell whether the component is in the ground on that day."""

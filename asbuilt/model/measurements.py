@@ -82,11 +82,15 @@ class Offset:
 
 @dataclass(frozen=True, slots=True)
 class KnownCoordinate:
-    """A point whose place on the earth is known from elsewhere."""
+    """A point whose place on the earth is known from elsewhere: by latitude and longitude, or in a projected system."""
 
     point: str
-    latitude: float  #: degrees, WGS 84
-    longitude: float  #: degrees, WGS 84
+    latitude: float | None  #: degrees, WGS 84; None = given in a projected system
+    longitude: float | None  #: degrees, WGS 84
     accuracy_m: float  #: radius that holds 68 % horizontally
     source: str | None = None
     on: date | None = None
+    epsg: int | None = None  #: code of the projected system in the EPSG data set
+    easting: float | None = None  #: in the system's own unit
+    northing: float | None = None  #: in the system's own unit
+    height: Length | None = None  #: above what `source` says; carried, never used in the plane

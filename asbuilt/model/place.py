@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date
 
+from asbuilt.model.access import Access, Panel
 from asbuilt.model.levels import Benchmark
 from asbuilt.units import Length
 
@@ -58,6 +59,9 @@ class Property:
     measured: Measured = field(default_factory=Measured)
     earth: Earth | None = None
     benchmark: Benchmark | None = None
+    draft: bool = False  #: loaded half-filled with `load --draft`; every output says so
+    access: Access = field(default_factory=Access)
+    panel: Panel = field(default_factory=Panel)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from asbuilt.errors import Problem
 from asbuilt.model.components import Component, Point, split_name
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
@@ -9,6 +10,7 @@ from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 
 
@@ -29,6 +31,8 @@ class PropertyRecord:
     levels: tuple[LevelShot, ...] = ()
     tasks: tuple[OwnTask, ...] = ()
     rule_files: tuple[RuleFile, ...] = ()
+    readings: tuple[SiteReading, ...] = ()
+    left_out: tuple[Problem, ...] = ()  #: of a draft: what its sheets held that could not be taken
 
     def reference_names(self) -> tuple[str, ...]:
         """Names of the reference points, in the order of the sheet."""

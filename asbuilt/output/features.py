@@ -8,12 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from shapely import transform
+from shapely.geometry import LineString
 from shapely.geometry import Point as Place
 from shapely.geometry.base import BaseGeometry
 
 from asbuilt.model.components import Component, Point
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
+from asbuilt.output.heights import Heights
 from asbuilt.service.schedule import Due
 from asbuilt.shapes import building_outline, component_points, outline
 from asbuilt.survey.earth import LocalFrame, Placement
@@ -32,6 +34,7 @@ class Feature:
     kind: str  #: kind of the component, also for its points; "corner", "pin" ... for a reference point
     geometry: BaseGeometry | None  #: longitude, latitude in degrees (WGS 84); None = could not be located
     attributes: Mapping[str, Any] = field(default_factory=dict)  #: plain JSON values
+    heights_m: tuple[float, ...] | None = None  #: elevation of each vertex of a point or line; None = not all known
 
 
 def build_features(
@@ -65,6 +68,7 @@ class _Builder:
         self.positions = {p.name: p for p in (*solution.references, *solution.points)}
         self.places = {name: p.place for name, p in self.positions.items() if p.place is not None}
         self.rows = {point.name: point for point in record.points}
+        self.heights = Heights(record, solution.levels)
 
     def build(self) -> Iterable[Feature]:
         yield from self._buildings()
@@ -77,7 +81,9 @@ class _Builder:
             attributes = {"description": reference.description, "gone_on": _iso(reference.gone_on)}
             geometry = self._spot(reference.name)
             attributes |= self._accuracy(self.positions[reference.name])
-            yield Feature("reference", reference.name, reference.kind or "reference point", geometry, attributes)
+            attributes |= self.heights.elevation_attributes(reference.name)
+            kind = reference.kind or "reference point"
+            yield Feature("reference", reference.name, kind, geometry, attributes, self.heights.along([reference.name]))
 
     def _components(self) -> list[Component]:
         """All components: those of the sheet, and those that only points name."""
@@ -127,7 +133,10 @@ class _Builder:
             else [],
             "service": self._service(component),
         }
-        return Feature("component", component.name, component.kind, self._earth(geometry), attributes)
+        heights = None
+        if isinstance(geometry, LineString) or len(placed) == 1:
+            heights = self.heights.along([name for name in names if name in self.places])
+        return Feature("component", component.name, component.kind, self._earth(geometry), attributes, heights)
 
     def _point(self, name: str, component: Component) -> Feature:
         row = self.rows.get(name) or Point(component.name, name.partition("/")[2])
@@ -138,15 +147,14 @@ class _Builder:
             "point": row.point,
             "mark": row.mark,
             "size": row.size,
-            "depth_text": _depth_words(row),
-            "depth_m": row.depth.metres if row.depth is not None else None,
-            "depth_to": row.depth_to,
+            **self.heights.depth_attributes(name),
+            **self.heights.elevation_attributes(name),
             "description": row.description,
             "photo": row.photo,
             **self._accuracy(position),
             "ties": [self._tie(tie.from_, tie.as_read, tie.residual_m) for tie in position.ties],
         }
-        return Feature("point", name, component.kind, self._spot(name), attributes)
+        return Feature("point", name, component.kind, self._spot(name), attributes, self.heights.along([name]))
 
     def _tie(self, other: str, as_read: str, residual_m: float | None) -> dict[str, Any]:
         spot = self._spot(other)
@@ -205,12 +213,6 @@ class _Builder:
             return transform(geometry, self.placement.to_earth)
         nowhere = LocalFrame(0.0, 0.0)
         return transform(geometry, lambda xy: np.column_stack(nowhere.to_earth(xy[:, 0], xy[:, 1])))
-
-
-def _depth_words(point: Point) -> str | None:
-    if point.depth is None:
-        return None
-    return f"{point.depth.as_read} below grade" + (f" to {point.depth_to}" if point.depth_to else "")
 
 
 def _read(length: Length | None) -> str | None:

@@ -44,8 +44,8 @@ def make_folder(folder: Path) -> None:
         raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
 
 
-def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
-    """Write a text file beside its place and move it there.
+def write_whole(path: Path, content: str | bytes, *, overwrite: bool = False) -> None:
+    """Write a file beside its place and move it there; text in UTF-8 with plain line ends.
 
     Raises
     ------
@@ -60,8 +60,8 @@ def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
     except OSError as error:
         raise OutputError(f"{path}: cannot be written here: {error.strerror}") from error
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content if isinstance(content, bytes) else content.encode("utf-8"))
         Path(aside).chmod(0o644)
         Path(aside).replace(path)
     except OSError as error:

@@ -17,36 +17,63 @@ DECIMALS = 8
 """Decimals of a degree: 1 mm. RFC 7946 section 11.2 leaves the number to the writer."""
 
 
-def feature_collection(features: Iterable[Feature]) -> dict[str, Any]:
-    """Make the FeatureCollection as plain JSON values."""
-    return {"type": "FeatureCollection", "features": list(_features(features))}
+HEIGHT_DECIMALS = 3
+"""Decimals of a metre of height: what a rod reads."""
 
 
-def write_geojson(features: Iterable[Feature]) -> str:
-    """Write the FeatureCollection as text, one feature a line; NaN and infinity are refused, as JSON has none."""
-    return '{"type":"FeatureCollection","features":[\n' + ",\n".join(map(_dumps, _features(features))) + "\n]}\n"
+def feature_collection(features: Iterable[Feature], *, elevation: bool = False) -> dict[str, Any]:
+    """Make the FeatureCollection as plain JSON values; see `write_geojson`."""
+    return {"type": "FeatureCollection", "features": list(_features(features, elevation))}
+
+
+def write_geojson(features: Iterable[Feature], *, elevation: bool = False) -> str:
+    """Write the FeatureCollection as text, one feature a line; NaN and infinity are refused, as JSON has none.
+
+    Parameters
+    ----------
+    elevation
+        Also a third coordinate, metres, of points and lines whose every vertex has an elevation. It counts from the
+        property's benchmark. RFC 7946 section 4 means the height above the WGS 84 ellipsoid there: it is that only
+        where the benchmark was given so.
+    """
+    lines = map(_dumps, _features(features, elevation))
+    return '{"type":"FeatureCollection","features":[\n' + ",\n".join(lines) + "\n]}\n"
 
 
 def _dumps(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def _features(features: Iterable[Feature]) -> Iterator[dict[str, Any]]:
+def _features(features: Iterable[Feature], elevation: bool) -> Iterator[dict[str, Any]]:
     known = list(features)
     times = Counter(_own_id(feature) for feature in known)
     for feature in known:
         name = _own_id(feature)
         removed = feature.attributes.get("removed_on")
-        yield _feature(feature, f"{name}/removed {removed}" if times[name] > 1 and removed else name)
+        own = f"{name}/removed {removed}" if times[name] > 1 and removed else name
+        yield _feature(feature, own, feature.heights_m if elevation else None)
 
 
 def _own_id(feature: Feature) -> str:
     return f"{feature.role}/{feature.name}"
 
 
-def _feature(feature: Feature, name: str) -> dict[str, Any]:
+def _feature(feature: Feature, name: str, heights: tuple[float, ...] | None) -> dict[str, Any]:
     properties = {"name": feature.name, "role": feature.role, "kind": feature.kind, **feature.attributes}
-    return {"type": "Feature", "id": name, "geometry": _geometry(feature.geometry), "properties": properties}
+    geometry = _geometry(feature.geometry)
+    if geometry is not None and heights is not None:
+        geometry = _raised(geometry, heights)
+    return {"type": "Feature", "id": name, "geometry": geometry, "properties": properties}
+
+
+def _raised(geometry: dict[str, Any], heights: tuple[float, ...]) -> dict[str, Any]:
+    """Give each position its third coordinate; a line that was cut at the antimeridian stays flat."""
+    if geometry["type"] == "Point" and len(heights) == 1:
+        return geometry | {"coordinates": [*geometry["coordinates"], round(heights[0], HEIGHT_DECIMALS)]}
+    if geometry["type"] != "LineString" or len(heights) != len(geometry["coordinates"]):
+        return geometry
+    pairs = zip(geometry["coordinates"], heights, strict=True)
+    return geometry | {"coordinates": [[*place, round(height, HEIGHT_DECIMALS)] for place, height in pairs]}
 
 
 def _geometry(geometry: BaseGeometry | None) -> dict[str, Any] | None:

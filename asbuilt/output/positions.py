@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from asbuilt.findings import Finding
 from asbuilt.model.measurements import Offset
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.output.heights import Heights
 from asbuilt.survey.earth import Placement
 from asbuilt.survey.solution import Position, Solution, TieFit
 from asbuilt.units import format_length, format_small
@@ -19,6 +20,9 @@ Array = NDArray[np.float64]
 
 WIDTH = 100
 """Columns of the table: a small terminal, or a letter sheet across in a fixed-width face."""
+
+DRAFT_WORDS = "DRAFT: the field sheets are not complete; something was left out or is still to be taped"
+"""Stands on everything that is made of a draft."""
 
 _POINT_WIDTH = 30  # a longer name goes on in the next line
 _MEANING = (
@@ -91,9 +95,7 @@ class Ways:
         self._gone = {reference.name for reference in record.reference_points if reference.gone_on is not None}
         self._standing = set(record.reference_names()) - self._gone
         self._places = {p.name: p.place for p in (*solution.references, *solution.points) if p.place is not None}
-        self._metres = {
-            (frozenset((tie.from_, tie.to)), tie.distance.as_read): tie.distance.metres for tie in record.ties
-        }
+        self._ties = {(frozenset((tie.from_, tie.to)), tie.distance.as_read): tie for tie in record.ties}
         self._offsets: dict[str, Offset] = {}
         for offset in record.offsets:
             self._offsets.setdefault(offset.point, offset)
@@ -107,10 +109,26 @@ class Ways:
             return (self._offset(offset), *(self._tape(position.name, tie) for tie in one))
         return tuple(self._tape(position.name, tie) for tie in tapes)
 
+    def check(self, position: Position) -> str | None:
+        """Give a third distance that tells a misread tape: one that was taped, else one reckoned; None = no place."""
+        if position.place is None:
+            return None
+        used = {tie.from_ for tie in best_two_tapes(position, self._places, self._standing)}
+        taped = [tie for tie in position.ties if tie.from_ in self._standing - used and tie.from_ in self._places]
+        if taped:
+            return self._tape(position.name, taped[0])
+        others = [name for name in self._standing - used if name in self._places]
+        if not others:
+            return None
+        by_distance = sorted((float(np.hypot(*(self._places[name] - position.place))), name) for name in others)
+        metres, name = by_distance[0]
+        return f"{format_length(metres, self._units)} from {name} (reckoned, level)"
+
     def _tape(self, name: str, tie: TieFit) -> str:
-        metres = self._metres.get((frozenset((name, tie.from_)), tie.as_read))
-        reading = tie.as_read if metres is None else format_length(metres, self._units)
-        return f"{reading} from {tie.from_}" + (" (gone)" if tie.from_ in self._gone else "")
+        pulled = self._ties.get((frozenset((name, tie.from_)), tie.as_read))
+        reading = tie.as_read if pulled is None else format_length(pulled.distance.metres, self._units)
+        sloped = " on the slope" if pulled is not None and pulled.drop and pulled.held != "level" else ""
+        return f"{reading}{sloped} from {tie.from_}" + (" (gone)" if tie.from_ in self._gone else "")
 
     def _offset(self, offset: Offset) -> str:
         along, out = (format_length(length.metres, self._units) for length in (offset.along, offset.out))
@@ -148,13 +166,18 @@ def _sine(place: Array, a: Array, b: Array) -> float:
 def positions_table(record: PropertyRecord, solution: Solution, findings: Sequence[Finding]) -> str:
     """Write the points as a table of 100 columns: the tapes that find each, how well it is known, what is doubtful."""
     ways, units = Ways(record, solution), record.property.units
+    heights = Heights(record, solution.levels)
     rows = [_Row("POINT", ("TAPES THAT FIND IT",), "WITHIN", "CHECKED")]
     for component, positions in _by_component(solution).items():
         alone = len(positions) == 1 and positions[0].name == component
         if not alone:
             rows.append(_Row(component))
-        rows += [_row(position, ways.to(position), units, "" if alone else "  ") for position in positions]
-    lines = [*_wrapped(solution.property, "", "  "), "", *_set(rows)]
+        for position in positions:
+            row = _row(position, ways.to(position), units, "" if alone else "  ")
+            row.height = heights.line(position.name)
+            rows.append(row)
+    draft = [DRAFT_WORDS] if record.property.draft else []
+    lines = [*_wrapped(solution.property, "", "  "), *draft, "", *_set(rows)]
     for sentences in (_MEANING, tuple(_closing(solution, findings))):
         lines += [""] if sentences else []
         lines += [line for sentence in sentences for line in _wrapped(sentence, "", "  ")]
@@ -168,6 +191,7 @@ class _Row:
         self, point: str, ways: Sequence[str] = (), within: str = "", checked: str = "", because: str | None = None
     ) -> None:
         self.point, self.ways, self.within, self.checked, self.because = point, ways, within, checked, because
+        self.height: str | None = None  #: how high and how deep, where it was levelled
 
 
 def _by_component(solution: Solution) -> dict[str, list[Position]]:
@@ -204,6 +228,8 @@ def _set(rows: Sequence[_Row]) -> list[str]:
             )
         if row.because is not None:
             lines += _wrapped(f"not checked: {row.because}", "      ", "        ")
+        if row.height is not None:
+            lines += _wrapped(row.height, "      ", "        ")
     return lines
 
 

@@ -140,7 +140,10 @@ def render_map(sheet: MapSheet, *, background: Background | None = STREETS) -> s
     used = {feature["group"] for feature in features}
     groups = tuple(group for group in GROUPS if group.key in used)
     frame = make_frame(groups, background)
-    return _document(sheet, frame, _json_block(_plan(sheet, features, groups, frame)), background)
+    page = Page(
+        f"{sheet.title}: plan of what is buried", _plain_sheet(sheet), "About this property", "plan.js", ("plan.css",)
+    )
+    return write_page(page, frame, json_block(_plan(sheet, features, groups, frame)), background)
 
 
 # ---------------------------------------------------------------- colours and symbols
@@ -329,7 +332,7 @@ def _parts(geometry: BaseGeometry) -> list[dict[str, Any]]:
     return [{"type": "line", "at": coordinates}]
 
 
-def _json_block(plan: Mapping[str, Any]) -> str:
+def json_block(plan: Mapping[str, Any]) -> str:
     """Write the data as a JSON script element that no text in it can close or open."""
     text = json.dumps(plan, ensure_ascii=True, allow_nan=False, default=_iso)
     for character in "<>&":
@@ -467,24 +470,41 @@ ICON = (
 """A lid, green; without an icon of its own a browser asks for one."""
 
 
-def _document(sheet: MapSheet, frame: Frame, block: str, background: Background | None) -> str:
-    """Join everything; the text of the record enters here and is compiled by nothing afterwards."""
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What one document is made of besides its frame and its data."""
+
+    title: str  #: as typed
+    plain: str  #: markup for readers that run no script; every word of the record in it is escaped
+    about: str  #: constant: what the panel tells about
+    script: str  #: name of our own packaged script
+    styles: tuple[str, ...]  #: names of our own packaged style sheets
+
+
+def write_page(page: Page, frame: Frame, block: str, background: Background | None) -> str:
+    """Join everything; the text of the record enters here and is compiled by nothing afterwards.
+
+    Parameters
+    ----------
+    block
+        The data, made by `json_block`.
+    """
     library = _asset_text("leaflet/leaflet.js").split("//# sourceMappingURL=")[0]
     leaflet = f"/*\n{_asset_text('leaflet/LICENSE')}*/\n{library}"  # the licence travels with the copy
-    scripts = [_element("script", text) for text in (leaflet, frame.script, _asset_text("plan.js"))]
-    styles = [_element("style", text) for text in (_leaflet_css(), _asset_text("plan.css"))]
+    scripts = [_element("script", text) for text in (leaflet, frame.script, _asset_text(page.script))]
+    styles = [_element("style", text) for text in (_leaflet_css(), *map(_asset_text, page.styles))]
     return "\n".join(
         [
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">',
             f'<meta http-equiv="Content-Security-Policy" content="{_policy(scripts, styles, background)}">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             '<meta name="referrer" content="strict-origin-when-cross-origin">',
-            f"<title>{_text(sheet.title)}: plan of what is buried</title>",
+            f"<title>{escaped(page.title)}</title>",
             f'<link rel="icon" href="{ICON}">',
             *styles,
             "</head>\n<body>",
-            f"<noscript>{_plain_sheet(sheet)}</noscript>",
-            '<div id="page">\n<aside id="panel" aria-label="About this property"></aside>',
+            f"<noscript>{page.plain}</noscript>",
+            f'<div id="page">\n<aside id="panel" aria-label="{page.about}"></aside>',
             '<section id="card" aria-label="About the chosen part"></section>',
             f'<main id="plan" aria-label="Plan">{frame.html}</main>\n</div>',
             block,
@@ -494,7 +514,7 @@ def _document(sheet: MapSheet, frame: Frame, block: str, background: Background 
     )
 
 
-def _text(value: object) -> str:
+def escaped(value: object) -> str:
     """Escape for HTML; half a character pair, which no file can hold, becomes a question mark."""
     return escape(str(value).encode("utf-8", "replace").decode())
 
@@ -502,23 +522,23 @@ def _text(value: object) -> str:
 def _plain_sheet(sheet: MapSheet) -> str:
     """Write the ties as a table for readers that run no script."""
     heads = "".join(f"<th scope=col>{head}</th>" for head in ("Point", "Ties, as read", "Depth", "How well known"))
-    lines = "".join(f"<p>{_text(line)}</p>" for line in (*sheet.subtitle, f"As of {sheet.as_of}"))
-    cautions = "".join(f"<p><strong>Caution: {_text(line)}</strong></p>" for line in sheet.cautions)
+    lines = "".join(f"<p>{escaped(line)}</p>" for line in (*sheet.subtitle, f"As of {sheet.as_of}"))
+    cautions = "".join(f"<p><strong>Caution: {escaped(line)}</strong></p>" for line in sheet.cautions)
     rows = "".join(_plain_row(feature) for feature in sheet.features if feature.role == "point")
     return (
-        f"<h1>{_text(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script, so the plan is not drawn. "
+        f"<h1>{escaped(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script, so the plan is not drawn. "
         f"These are the measurements behind it.</p><table><tr>{heads}</tr>{rows}</table>"
     )
 
 
 def _plain_row(feature: Feature) -> str:
     attributes = feature.attributes
-    ties = [f"{_text(tie.get('from'))}: {_text(tie.get('as_read'))}" for tie in attributes.get("ties") or ()]
+    ties = [f"{escaped(tie.get('from'))}: {escaped(tie.get('as_read'))}" for tie in attributes.get("ties") or ()]
     known = attributes.get("accuracy_text") or ("located" if feature.geometry is not None else "not located")
     if attributes.get("checked") is False:
         known = f"{known}; not checked"
-    depth = _text(attributes.get("depth_text") or "")
+    depth = escaped(attributes.get("depth_text") or "")
     return (
-        f"<tr><th scope=row>{_text(feature.name)}</th><td>{'<br>'.join(ties)}</td>"
-        f"<td>{depth}</td><td>{_text(known)}</td></tr>"
+        f"<tr><th scope=row>{escaped(feature.name)}</th><td>{'<br>'.join(ties)}</td>"
+        f"<td>{depth}</td><td>{escaped(known)}</td></tr>"
     )

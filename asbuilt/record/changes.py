@@ -49,7 +49,7 @@ class Change:
     def lines(self) -> Iterator[str]:
         """Show the change: `-` as recorded, `+` as in the sheet; of a corrected row only what differs."""
         if self.old is not None and self.new is not None:
-            before, after = _words(self.old.value), _words(self.new.value)
+            before, after = words_of(self.old.value), words_of(self.new.value)
             differing = [name for name in before | after if before.get(name) != after.get(name)]
             for sign, row, words in (("-", self.old, before), ("+", self.new, after)):
                 said = ", ".join(f"{name} {words.get(name, 'blank')}" for name in differing)
@@ -57,7 +57,7 @@ class Change:
         elif self.old is not None:
             yield f"- {self._named(self.old)}"
         elif self.new is not None:
-            said = ", ".join(f"{name} {word}" for name, word in _words(self.new.value).items())
+            said = ", ".join(f"{name} {word}" for name, word in words_of(self.new.value).items())
             yield f"+ {self._named(self.new)}: {said}"
 
     def _named(self, row: Kept | SheetRow) -> str:
@@ -148,7 +148,7 @@ def _positions(count: int, known: dict[int, float]) -> list[float]:
     return positions
 
 
-def _words(value: Any, prefix: str = "") -> dict[str, str]:
+def words_of(value: Any, prefix: str = "") -> dict[str, str]:
     """Write the fields that are not blank as a person reads them."""
     words: dict[str, str] = {}
     for field in fields(value):
@@ -159,7 +159,7 @@ def _words(value: Any, prefix: str = "") -> dict[str, str]:
         if isinstance(held, Length):
             words[name] = held.as_read
         elif is_dataclass(held) and not isinstance(held, Side):
-            words |= _words(held, f"{name} ")
+            words |= words_of(held, f"{name} ")
         else:
-            words[name] = f"{held:g}" if isinstance(held, float) else str(held)
+            words[name] = "yes" if held is True else f"{held:g}" if isinstance(held, float) else str(held)
     return words

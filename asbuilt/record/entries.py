@@ -16,6 +16,9 @@ from asbuilt.record.database import Record
 from asbuilt.record.nouns import NOUN_OF_KIND, NOUNS, Noun
 from asbuilt.record.rows import row_codec, to_row
 
+TYPED = "asbuilt service"
+"""Stands in the place of the sheet's name where an entry was typed in by that command."""
+
 NAMES_SHOWN = 5
 """How many names a message lists: enough to see what the record holds, few enough to read."""
 

@@ -4,19 +4,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from asbuilt.errors import ChangedSheetsError, RecordError
+from asbuilt.errors import ChangedSheetsError, Problem, RecordError
 from asbuilt.model.components import Component
+from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.place import Property
 from asbuilt.record.changes import Change, SheetRow, compare
 from asbuilt.record.database import Record
+from asbuilt.record.due_state import Reckon, keep_due
 from asbuilt.record.entries import (
+    TYPED,
     Action,
+    Kept,
     add_entries,
     current_rows,
     property_id,
     unknown_property,
 )
 from asbuilt.record.nouns import NOUNS, noun_of
+from asbuilt.record.typed import as_corrected, not_of_the_sheets
+
+OVER_A_DRAFT = "the sheets of a draft, loaded again"
+"""Stands as the reason where a draft is superseded and nobody gave another."""
 
 LINES_SHOWN = 20
 """How many lines of a difference a message shows: what fits a small terminal."""
@@ -31,6 +39,7 @@ class LoadOutcome:
     superseded: int = 0
     withdrawn: int = 0
     unchanged: int = 0
+    corrected: int = 0  #: rows that were corrected or withdrawn at the prompt before; the correction stands
 
     def wrote(self) -> bool:
         """Tell whether anything was written."""
@@ -38,7 +47,13 @@ class LoadOutcome:
 
 
 def store_sheets(
-    record: Record, rows: Sequence[SheetRow], *, who: str, now: datetime, supersede: str | None = None
+    record: Record,
+    rows: Sequence[SheetRow],
+    *,
+    who: str,
+    now: datetime,
+    supersede: str | None = None,
+    reckon: Reckon | None = None,
 ) -> LoadOutcome:
     """Store the sheets of one property.
 
@@ -53,12 +68,16 @@ def store_sheets(
     now
         The moment, with its time zone.
     supersede
-        The reason for storing sheets that differ from what is recorded under the same name.
+        The reason for storing sheets that differ from what is recorded under the same name. Over a draft none is
+        needed.
+    reckon
+        How the due list is reckoned, which is kept in the same transaction; None = it is reckoned when read.
 
     Returns
     -------
     LoadOutcome
-        Where sheets and record say the same, nothing is written.
+        Where sheets and record say the same, nothing is written. What was typed at the prompt stays, and a reading
+        that was corrected there stays corrected; see `asbuilt.record.typed`.
 
     Raises
     ------
@@ -73,15 +92,26 @@ def store_sheets(
     name = _property_name(rows)
     if supersede is not None and not supersede.strip():
         raise RecordError("the reason for superseding is blank; accepted: a few words, such as 'taped again'")
-    action = Action(who, now, supersede)
-    changes = _changes(record, name, rows, reason=supersede)
-    if changes:
+    found = _changes(record, name, rows, reason=supersede)
+    if found.changes:
         with record.write():
             # Looked at again: somebody else may have written since, and now nobody can.
-            changes = _changes(record, name, rows, reason=supersede)
-            add_entries(record, name, [change.draft() for change in changes], action)
+            found = _changes(record, name, rows, reason=supersede)
+            action = Action(who, now, supersede or (OVER_A_DRAFT if found.over_a_draft else None))
+            add_entries(record, name, [change.draft() for change in found.changes], action)
             _refuse_double_names(record, name)
-    return _outcome(name, len(rows), changes)
+            if reckon is not None:
+                keep_due(record, name, reckon)
+    return _outcome(name, rows, found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Compared:
+    """What differs between sheets and record."""
+
+    changes: list[Change]
+    over_a_draft: bool = False  #: what is recorded is a draft
+    corrected: int = 0
 
 
 def _property_name(rows: Sequence[SheetRow]) -> str:
@@ -91,25 +121,38 @@ def _property_name(rows: Sequence[SheetRow]) -> str:
     return str(names[0])
 
 
-def _changes(record: Record, name: str, rows: Sequence[SheetRow], *, reason: str | None) -> list[Change]:
+def _changes(record: Record, name: str, rows: Sequence[SheetRow], *, reason: str | None) -> _Compared:
     """Compare sheets and record; refuse what may not be stored."""
+    corrected = 0
     with record.read():
         number = property_id(record, name)
         if number is None and reason is not None:
             raise unknown_property(record, name)
         old = {} if number is None else current_rows(record, number)
+        if number is not None:
+            rows, corrected = as_corrected(record, number, rows)
+    if "service" in old:
+        old["service"] = _of_sheets(old["service"], rows)
     new: dict[str, list[SheetRow]] = {noun.kind: [] for noun in NOUNS}
     for row in rows:
         new[noun_of(row.value).kind].append(row)
     ordered = _kinds_in_order(rows)
-    changes = [
+    every = (
         change
         for noun in NOUNS
         for change in compare(noun, old.get(noun.kind, ()), new[noun.kind], ordered=noun.kind in ordered)
-    ]
-    if changes and number is not None and reason is None:
+    )
+    changes = not_of_the_sheets(every, {row.value.file for row in rows if isinstance(row.value, Problem)})
+    over_a_draft = any(kept.value.draft for kept in old.get("property", ()))
+    if changes and number is not None and reason is None and not over_a_draft:
         raise ChangedSheetsError(_difference(name, changes))
-    return changes
+    return _Compared(changes, over_a_draft, corrected)
+
+
+def _of_sheets(kept: Sequence[Kept], rows: Sequence[SheetRow]) -> list[Kept]:
+    """Leave out service entries that were never in a sheet and are in none now: no sheet speaks of them."""
+    written = {row.value for row in rows if isinstance(row.value, ServiceEntry)}
+    return [each for each in kept if each.sheet != TYPED or each.value in written]
 
 
 def _kinds_in_order(rows: Sequence[SheetRow]) -> set[str]:
@@ -135,11 +178,13 @@ def _difference(name: str, changes: list[Change]) -> str:
     )
 
 
-def _outcome(name: str, rows: int, changes: list[Change]) -> LoadOutcome:
+def _outcome(name: str, rows: Sequence[SheetRow], found: _Compared) -> LoadOutcome:
+    readings = sum(not isinstance(row.value, Problem) for row in rows)
+    changes = [change for change in found.changes if change.noun.cls is not Problem]
     added = sum(change.old is None for change in changes)
     withdrawn = sum(change.new is None for change in changes)
     superseded = len(changes) - added - withdrawn
-    return LoadOutcome(name, added, superseded, withdrawn, rows - added - superseded)
+    return LoadOutcome(name, added, superseded, withdrawn, readings - added - superseded, found.corrected)
 
 
 def _refuse_double_names(record: Record, name: str) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from typing import Any
 
-from asbuilt.errors import RecordError
+from asbuilt.errors import Problem, RecordError
 from asbuilt.model.components import Component, Point
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
@@ -12,6 +12,7 @@ from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 
 
@@ -115,6 +116,23 @@ NOUNS = (
         "rule_files",
         lambda it: it.name,
         lambda it: f"rule profile {it.name}",
+    ),
+    Noun(
+        "site_reading",
+        "site_reading",
+        SiteReading,
+        "readings",
+        lambda it: (it.component, it.reading, it.on),
+        lambda it: f"{it.reading} of {it.component} on {it.on}",
+    ),
+    # What the sheets of a draft held and could not be taken; gone when the complete sheets are loaded.
+    Noun(
+        "left_out",
+        "left_out",
+        Problem,
+        "left_out",
+        lambda it: (it.file, it.row, it.column),
+        lambda it: f"left out of the draft: {it}",
     ),
 )
 """In the order in which entries of one load are written and sheets are listed."""

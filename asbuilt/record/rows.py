@@ -144,7 +144,7 @@ def row_codec(cls: type) -> RowCodec:
                 Column(f"{name}_{column.name}", column.sql_type, column.required and not optional)
                 for column in inner.columns
             ]
-            parts.append(_Part(field.name, optional, len(own), None, inner, _probe(inner)))
+            parts.append(_Part(field.name, optional, len(own), None, inner, _probe(inner) if optional else 0))
         else:
             scalar = _scalar(cls, field.name, kind)
             own = [Column(name, scalar.sql_type, not optional)]

@@ -90,7 +90,24 @@ _FIRST = (
         "benchmark_elevation_as_read" TEXT,
         "benchmark_elevation_m" REAL,
         "benchmark_elevation_step_m" REAL,
-        "benchmark_datum" TEXT
+        "benchmark_datum" TEXT,
+        "draft" INTEGER NOT NULL,
+        "access_truck" TEXT,
+        "access_truck_above_as_read" TEXT,
+        "access_truck_above_m" REAL,
+        "access_truck_above_step_m" REAL,
+        "access_gate" TEXT,
+        "access_dog" TEXT,
+        "access_bridge" TEXT,
+        "access_wires" TEXT,
+        "access_notes" TEXT,
+        "panel_place" TEXT,
+        "panel_breaker" TEXT,
+        "panel_alarm_breaker" TEXT,
+        "panel_silence" TEXT,
+        "panel_call" TEXT,
+        "panel_phone" TEXT,
+        "panel_notes" TEXT
     ) STRICT""",
     """CREATE TABLE reference_point (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
@@ -158,11 +175,17 @@ _FIRST = (
     """CREATE TABLE known_coordinate (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
         "point" TEXT NOT NULL,
-        "latitude" REAL NOT NULL,
-        "longitude" REAL NOT NULL,
+        "latitude" REAL,
+        "longitude" REAL,
         "accuracy_m" REAL NOT NULL,
         "source" TEXT,
-        "on" TEXT
+        "on" TEXT,
+        "epsg" INTEGER,
+        "easting" REAL,
+        "northing" REAL,
+        "height_as_read" TEXT,
+        "height_m" REAL,
+        "height_step_m" REAL
     ) STRICT""",
     """CREATE TABLE component (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
@@ -192,7 +215,21 @@ _FIRST = (
         "outlet_depth_m" REAL,
         "outlet_depth_step_m" REAL,
         "compartments" TEXT,
-        "follows" TEXT
+        "follows" TEXT,
+        "form" TEXT,
+        "wall_as_read" TEXT,
+        "wall_m" REAL,
+        "wall_step_m" REAL,
+        "weight_lb" REAL,
+        "cover_as_read" TEXT,
+        "cover_m" REAL,
+        "cover_step_m" REAL,
+        "groundwater_as_read" TEXT,
+        "groundwater_m" REAL,
+        "groundwater_step_m" REAL,
+        "gal_per_in" REAL,
+        "pipe" TEXT,
+        "drains_back" INTEGER
     ) STRICT""",
     """CREATE TABLE household (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
@@ -269,20 +306,39 @@ _FIRST = (
         findings TEXT NOT NULL,
         attention INTEGER NOT NULL
     ) STRICT""",
+    # Kept in the order in which it is read: the rows of 90 days over a whole office lie side by side. `due_on` is a
+    # day, or never, which sorts last; `row` is the JSON that `due --json` prints, without its end.
     """CREATE TABLE due_state (
-        id INTEGER PRIMARY KEY,
+        due_on TEXT NOT NULL,
         property_id INTEGER NOT NULL REFERENCES due_property(property_id),
         component TEXT NOT NULL,
         task TEXT NOT NULL,
-        due_on TEXT,
-        earliest_on TEXT,
-        latest_on TEXT,
-        reason TEXT NOT NULL,
-        method TEXT NOT NULL,
-        reference TEXT NOT NULL
-    ) STRICT""",
-    "CREATE INDEX due_state_by_day ON due_state (due_on)",
+        row TEXT NOT NULL,
+        PRIMARY KEY (due_on, property_id, component, task)
+    ) WITHOUT ROWID, STRICT""",
     "CREATE INDEX due_state_by_property ON due_state (property_id)",
+    "CREATE INDEX due_property_attention ON due_property (attention) WHERE attention = 1",
+    # What the sheets of a draft held and could not be taken, as it was said when they were loaded.
+    """CREATE TABLE left_out (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "file" TEXT NOT NULL,
+        "row" INTEGER,
+        "column" TEXT,
+        "reason" TEXT NOT NULL,
+        "accepted" TEXT NOT NULL
+    ) STRICT""",
+    # `number` is in `unit`, the unit of the reading's kind.
+    """CREATE TABLE site_reading (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "on" TEXT NOT NULL,
+        "component" TEXT NOT NULL,
+        "reading" TEXT NOT NULL,
+        "as_read" TEXT NOT NULL,
+        "number" REAL NOT NULL,
+        "unit" TEXT NOT NULL,
+        "by" TEXT,
+        "note" TEXT
+    ) STRICT""",
     # The length of a reading is negative where the rod was held upside down.
     """CREATE TABLE level_shot (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),

@@ -11,6 +11,7 @@ from difflib import get_close_matches
 from asbuilt.errors import AsbuiltError, LengthError
 from asbuilt.model.components import parse_compartments
 from asbuilt.model.measurements import parse_side
+from asbuilt.model.pipes import inside_diameter_in
 from asbuilt.model.tasks import parse_months
 from asbuilt.units import Length, parse_length
 
@@ -26,6 +27,7 @@ LONGEST_M = 1000.0
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _OTHER_DATE = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})", re.ASCII)
 _MINUS = re.compile("[-\u2010-\u2014\u2212] ?(?=[0-9.])")  # as the trade, phones and spreadsheets write it
+_EPSG = re.compile(r"(?:EPSG ?:? ?)?(\d{1,6})", re.ASCII | re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _YES_NO = {
     "yes": True,
@@ -123,6 +125,25 @@ def name(*, slash: bool = False, limit: int = LONGEST_NAME) -> Parser:
         return clean
 
     return parse
+
+
+def epsg(words: str, unit: str = "") -> int:
+    """Read the code of a system of coordinates in the EPSG data set; which codes there are is looked up later.
+
+    Raises
+    ------
+    CellError
+        If it is no such code.
+
+    Examples
+    --------
+    >>> epsg("EPSG:26915")
+    26915
+    """
+    match = _EPSG.fullmatch(words)
+    if match is None:
+        raise CellError(f"{shown(words)} is no EPSG code", "accepted: the code of a projected system, such as 26915")
+    return int(match[1])
 
 
 def _refuse_control(words: str, categories: tuple[str, ...]) -> None:
@@ -296,6 +317,17 @@ def compartments(words: str, unit: str = "") -> str:
         If it is not names with gallons.
     """
     return _as_read_if(parse_compartments, words, "the compartments of a tank")
+
+
+def pipe(words: str, unit: str = "") -> str:
+    """Read the size of a pipe; kept as read.
+
+    Raises
+    ------
+    CellError
+        If it is none that is known.
+    """
+    return _as_read_if(inside_diameter_in, words, "the size of a pipe")
 
 
 def months(words: str, unit: str = "") -> str:

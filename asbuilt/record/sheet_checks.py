@@ -262,6 +262,25 @@ def _check_together(row: Row, keys: tuple[str, ...], others: tuple[str, ...], pr
             problems.append(row.problem(key, reason, f"{', '.join(keys[:-1])} and {keys[-1]} belong together"))
 
 
+def check_coordinates(rows: list[Row], problems: list[Problem]) -> None:
+    """Note known coordinates that give no place, half a place, or two."""
+    degrees, grid = ("latitude", "longitude"), ("epsg", "easting", "northing")
+    for row in rows:
+        given = [key for key in (*degrees, *grid) if not row.blank(key)]
+        by = [pair for pair in (degrees, grid) if any(key in pair for key in given)]
+        if not by:
+            accepted = "fill latitude and longitude, or epsg, easting and northing"
+            problems.append(row.problem(None, "has no place on the earth", accepted))
+        elif len(by) == 2:
+            written = f"{given[-1]} is {shown(row.raw.get(given[-1], '?'))} beside {given[0]}"
+            problems.append(row.problem(given[-1], written, "write the one place or the other, not both"))
+        else:
+            for key in by[0]:
+                if row.blank(key):
+                    accepted = f"{', '.join(by[0][:-1])} and {by[0][-1]} belong together"
+                    problems.append(row.problem(key, f"is empty, but {given[0]} is given", accepted))
+
+
 def check_components(rows: list[Row], problems: list[Problem]) -> None:
     """Note two components of one name that stand at one time, and replacements of nothing."""
     _check_stretches(rows, "name", "installed_on", "removed_on", _is_one_name, problems)

@@ -3,21 +3,24 @@
 A new column is one line here and a field of the same name in the model.
 """
 
-from asbuilt.model.components import SHAPES
+from asbuilt.model.components import FORMS, SHAPES
 from asbuilt.model.entries import EVIDENCE, LID
 from asbuilt.model.levels import STOOD_ON
 from asbuilt.model.measurements import HELD
 from asbuilt.model.place import CARES
+from asbuilt.model.site_readings import READINGS
 from asbuilt.model.tasks import SOURCES
 from asbuilt.record.sheet_cells import (
     LONGEST_NAME,
     choice,
     compartments,
+    epsg,
     iso_date,
     length,
     months,
     name,
     number,
+    pipe,
     side,
     signed_length,
     task,
@@ -84,6 +87,14 @@ PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
         Column("elevation", _ELEVATION, unit=True),
         Column("datum", text),
     ),
+    "access": (
+        Column("truck", _FULL),
+        Column("truck_above", signed_length(longest_m=100), unit=True),
+        *(Column(key, text) for key in ("gate", "dog", "bridge", "wires", "notes")),
+    ),
+    "panel": tuple(
+        Column(key, text) for key in ("place", "breaker", "alarm_breaker", "silence", "call", "phone", "notes")
+    ),
 }
 """Keys of `property.toml` by table; "" = the top of the file."""
 
@@ -139,8 +150,12 @@ SHEETS: dict[str, tuple[Column, ...]] = {
     ),
     "known_coordinates.csv": (
         Column("point", _FULL, needed=True),
-        Column("latitude", _LATITUDE, needed=True),
-        Column("longitude", _LONGITUDE, needed=True),
+        Column("latitude", _LATITUDE),
+        Column("longitude", _LONGITUDE),
+        Column("epsg", epsg),
+        Column("easting", number(), unit_from="the system in epsg"),
+        Column("northing", number(), unit_from="the system in epsg"),
+        Column("height", _ELEVATION, unit=True),
         Column("accuracy_m", _ABOVE_ZERO, needed=True),
         Column("source", text),
         Column("on", iso_date),
@@ -163,6 +178,14 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("outlet_depth", _SIZE, unit=True),
         Column("compartments", compartments),
         Column("follows", _PLAIN),
+        Column("form", choice(*FORMS)),
+        Column("wall", _DEPTH, unit=True),
+        Column("weight_lb", _ABOVE_ZERO),
+        Column("cover", _DEPTH, unit=True),
+        Column("groundwater", _DEPTH, unit=True),
+        Column("gal_per_in", _ABOVE_ZERO),
+        Column("pipe", pipe),
+        Column("drains_back", yes_no),
     ),
     "household.csv": (
         Column("from", iso_date, needed=True),
@@ -217,6 +240,15 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("every_months", _ABOVE_ZERO),
         Column("source", choice(*SOURCES)),
         Column("preferred_months", months),
+        Column("note", text),
+    ),
+    "readings.csv": (
+        Column("on", iso_date, needed=True),
+        Column("component", _PLAIN, needed=True),
+        Column("reading", choice(*READINGS), needed=True),
+        Column("value", text, needed=True),
+        Column("unit", text),
+        Column("by", text),
         Column("note", text),
     ),
 }

@@ -9,9 +9,16 @@ from asbuilt.record.sheet_rows import Row, Sheet
 
 SIGHTS = ("backsight", "foresight")
 
+MOST_SHOTS = 2000
+"""Readings of one property; a large one takes a tenth of it, and all of them are solved together."""
+
 
 def check_levels(sheet: Sheet, benchmark: Row | None, names: Names, problems: list[Problem]) -> None:
     """Replace names in `levels.csv` and `[benchmark]` by full names, and note rows that cannot be one reading."""
+    if len(sheet.rows) > MOST_SHOTS:
+        accepted = f"accepted: at most {MOST_SHOTS:,} of one property"
+        problems.append(Problem(sheet.name, None, None, f"holds {len(sheet.rows):,} readings", accepted))
+        return
     turning_points = _turning_points(sheet.rows)
     if benchmark is not None and benchmark.get("on") is not None:
         turning_points.add(benchmark.get("on"))
@@ -67,7 +74,7 @@ def _check_copies(rows: list[Row], problems: list[Problem]) -> None:
 def _check_benchmark(
     row: Row, shots: list[Row], names: Names, turning_points: Collection[str], problems: list[Problem]
 ) -> None:
-    """Note a benchmark on which no rod stood."""
+    """Note a benchmark on whose mark or top no rod stood."""
     if row.get("on") is None:
         return
     written = row.get("on")
@@ -76,7 +83,8 @@ def _check_benchmark(
     except CellError as error:
         problems.append(row.problem("on", error.reason, error.accepted))
         return
-    shot = {each.get("on") for each in shots} | {each.raw.get("on") for each in shots}
+    at_top = [each for each in shots if each.get("to") in (None, "top")]
+    shot = {each.get("on") for each in at_top} | {each.raw.get("on") for each in at_top}
     if row.get("on") not in shot and not any("on" in each.bad for each in shots):
         accepted = did_you_mean(written, filter(None, shot), "name what the first backsight stood on")
         problems.append(row.problem("on", f"{shown(written)} was not shot in levels.csv", accepted))

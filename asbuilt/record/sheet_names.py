@@ -258,7 +258,7 @@ def _resolve_components(sheets: dict[str, Sheet], names: Names) -> None:
         names.resolve_component(row, "follows", "the name of another row of components.csv")
     for row in sheets["tasks.csv"].rows:
         names.resolve_component(row, "component", f"a component of {_component_sheet(sheets)}")
-    for row in sheets["service.csv"].rows:
+    for row in (*sheets["service.csv"].rows, *sheets["readings.csv"].rows):
         names.resolve_component(row, "component", f"a component of {_component_sheet(sheets)}")
 
 

@@ -24,6 +24,7 @@ class Column:
     blank: bool = False  #: whether a needed column's cell may be empty all the same
     unit: bool = False  #: whether it holds lengths, so that the sheet's unit or the heading's counts
     kind: str = "text"  #: what TOML holds: text, number or date
+    unit_from: str = ""  #: what else gives the unit of its numbers, so that a heading must not
 
 
 @dataclass(slots=True)
@@ -114,6 +115,8 @@ def _place_columns(
             )
         elif word in placed:
             problem = "the heading stands there twice", "write each heading once"
+        elif unit is not None and known[word].unit_from:
+            problem = f"names the unit {shown(unit)}, but {known[word].unit_from} has its own", f"write {word}"
         elif unit is not None and not known[word].unit:
             problem = f"names the unit {shown(unit)}, but holds no lengths", f"write {word}"
         elif unit is not None and unit not in UNITS:

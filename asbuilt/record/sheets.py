@@ -1,11 +1,12 @@
 """Field sheets in: from a folder of plain files to the record of one property, or every problem in it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from asbuilt.errors import Problem, SheetError
+from asbuilt.model.access import Access, Panel
 from asbuilt.model.components import Component, Point, full_name
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
@@ -13,10 +14,15 @@ from asbuilt.model.levels import Benchmark, LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
 from asbuilt.model.place import Earth, Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.site_readings import SiteReading
+from asbuilt.model.tasks import OwnTask
+from asbuilt.record.profiles import gather_own
 from asbuilt.record.sheet_cells import Turn
 from asbuilt.record.sheet_checks import (
     check_components,
     check_contrary_sides,
+    check_coordinates,
     check_earth,
     check_ground,
     check_household,
@@ -26,9 +32,11 @@ from asbuilt.record.sheet_checks import (
     tape_readings,
 )
 from asbuilt.record.sheet_columns import PROPERTY, PROPERTY_KEYS, SHEET_NAMES, SHEETS, TAPES
+from asbuilt.record.sheet_drafts import leave_out, refuse_without_names
 from asbuilt.record.sheet_files import misnamed_files, read_table, read_toml
 from asbuilt.record.sheet_levels import check_levels
 from asbuilt.record.sheet_names import resolve_names
+from asbuilt.record.sheet_readings import check_access, check_readings
 from asbuilt.record.sheet_rows import Row, Sheet, read_keys, read_rows
 from asbuilt.record.sheet_walks import walks_of_rows
 
@@ -44,6 +52,10 @@ Fact = (
     | Household
     | ServiceEntry
     | LevelShot
+    | OwnTask
+    | RuleFile
+    | SiteReading
+    | Problem
 )
 """What one row of a sheet says."""
 
@@ -87,15 +99,63 @@ def read_sheets(folder: Path) -> SheetSet:
         With every problem of every sheet, if there is any.
     """
     problems: list[Problem] = []
+    keys, sheets = _read_folder(folder, problems)
+    _check_all(sheets, keys, problems)
+    rule_files = _own_rules(folder, keys, problems)
+    if problems:
+        raise SheetError(_sorted(problems))
+    rows = (*_facts(sheets, keys), *rule_files)
+    return SheetSet(_record(rows), rows)
+
+
+def read_draft(folder: Path) -> tuple[SheetSet, tuple[Problem, ...]]:
+    """Read what can be taken of a folder of half-filled sheets, and say what was left out.
+
+    Returns
+    -------
+    tuple
+        The good rows of a property that is marked as a draft, and every problem, in the order of the sheets. The
+        problems are facts of the set too, so that they are kept beside the readings.
+
+    Raises
+    ------
+    SheetError
+        If not even a draft can be made: see `refuse_without_names`.
+    """
+    problems: list[Problem] = []
+    keys, sheets = _read_folder(folder, problems)
+    _check_all(sheets, keys, problems)
+    refuse_without_names(sheets, keys, _sorted(problems))
+    told = dict.fromkeys(problems)
+    while leave_out(sheets, keys, problems):
+        problems = []
+        _check_all(sheets, keys, problems)
+        told |= dict.fromkeys(problems)
+    problems = []
+    rule_files = _own_rules(folder, keys, problems)
+    if problems:
+        keys[""].values.pop("rules", None)
+        rule_files = []
+    left_out = _sorted([*told, *problems])
+    rows = (*_facts(sheets, keys, draft=True), *rule_files, *(SheetRow(each.file, each.row, each) for each in left_out))
+    return SheetSet(_record(rows), rows), tuple(left_out)
+
+
+def _read_folder(folder: Path, problems: list[Problem]) -> tuple[dict[str, Row], dict[str, Sheet]]:
     _check_folder(folder, problems)
     keys = _read_property(folder, problems)
     unit = keys[""].get("units")
-    sheets = {name: _read_sheet(folder, name, unit, problems) for name in SHEETS}
-    _check_all(sheets, keys, problems)
-    if problems:
-        raise SheetError(sorted(dict.fromkeys(problems), key=_in_order))
-    rows = tuple(_facts(sheets, keys))
-    return SheetSet(_record(rows), rows)
+    return keys, {name: _read_sheet(folder, name, unit, problems) for name in SHEETS}
+
+
+def _own_rules(folder: Path, keys: dict[str, Row], problems: list[Problem]) -> list[SheetRow]:
+    rules = keys[""].get("rules")
+    files = [] if rules is None else gather_own(folder, rules, problems)
+    return [SheetRow(each.name, None, each) for each in files]
+
+
+def _sorted(problems: Iterable[Problem]) -> list[Problem]:
+    return sorted(dict.fromkeys(problems), key=_in_order)
 
 
 def _check_folder(folder: Path, problems: list[Problem]) -> None:
@@ -142,8 +202,11 @@ def _read_sheet(folder: Path, name: str, unit: str | None, problems: list[Proble
 def _check_all(sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Problem]) -> None:
     earth = keys.get("earth")
     check_earth(keys, bool(sheets["known_coordinates.csv"].rows), problems)
+    check_coordinates(sheets["known_coordinates.csv"].rows, problems)
     names = resolve_names(sheets, earth, problems)
     check_levels(sheets["levels.csv"], keys.get("benchmark"), names, problems)
+    check_access(keys.get("access"), names, problems)
+    check_readings(sheets["readings.csv"].rows, keys[""].get("units"), problems)
     walks = walks_of_rows(sheets["walls.csv"].rows, problems)
     readings = tape_readings(sheets)
     check_ground(sheets, names, readings, problems)
@@ -165,15 +228,19 @@ def _in_order(problem: Problem) -> tuple[int, int, int]:
     return (1 + list(SHEETS).index(problem.file), problem.row or 0, place)
 
 
-def _facts(sheets: dict[str, Sheet], keys: dict[str, Row]) -> list[SheetRow]:
+def _facts(sheets: dict[str, Sheet], keys: dict[str, Row], *, draft: bool = False) -> list[SheetRow]:
     """Make the facts of all rows."""
-    parts: dict[str, object] = {}
+    parts: dict[str, object] = {"draft": draft}
     if "measured" in keys:
         parts["measured"] = _build(Measured, keys["measured"])
     if "earth" in keys:
         parts["earth"] = _build(Earth, keys["earth"])
     if "benchmark" in keys:
         parts["benchmark"] = _build(Benchmark, keys["benchmark"])
+    if "access" in keys:
+        parts["access"] = _build(Access, keys["access"])
+    if "panel" in keys:
+        parts["panel"] = _build(Panel, keys["panel"])
     facts = [SheetRow(PROPERTY, None, _build(Property, keys[""], **parts))]
     for name, make in _MAKERS.items():
         for row in sheets[name].rows:
@@ -204,10 +271,16 @@ def _point_and_ties(row: Row) -> list[Fact]:
     facts: list[Fact] = [_build(Point, row)]
     name = full_name(row.get("component"), row.get("point"))
     for tape in TAPES:
-        if row.get(f"from{tape}") is not None:
+        if row.get(f"from{tape}") is not None:  # then its reading is there too
             ends = {"from_": row.get(f"from{tape}"), "to": name, "distance": row.get(f"tape{tape}")}
             facts.append(_build(Tie, row, **ends))
     return facts
+
+
+def _known_coordinate(row: Row) -> list[Fact]:
+    place = row.get("latitude"), row.get("longitude")  # both empty where a projected system gives it
+    more = {key: row.get(key) for key in ("source", "on", "epsg", "easting", "northing", "height")}
+    return [KnownCoordinate(row.get("point"), *place, row.get("accuracy_m"), **more)]
 
 
 _MAKERS: dict[str, Callable[[Row], list[Fact]]] = {
@@ -216,11 +289,13 @@ _MAKERS: dict[str, Callable[[Row], list[Fact]]] = {
     "points.csv": _point_and_ties,
     "ties.csv": _one(Tie),
     "offsets.csv": _one(Offset),
-    "known_coordinates.csv": _one(KnownCoordinate),
+    "known_coordinates.csv": _known_coordinate,
     "components.csv": _one(Component),
     "household.csv": _one(Household),
     "service.csv": _one(ServiceEntry),
     "levels.csv": _one(LevelShot),
+    "tasks.csv": _one(OwnTask),
+    "readings.csv": _one(SiteReading),
 }
 
 
@@ -243,4 +318,8 @@ def _record(rows: tuple[SheetRow, ...]) -> PropertyRecord:
         of(Household),
         of(ServiceEntry),
         of(LevelShot),
+        of(OwnTask),
+        of(RuleFile),
+        of(SiteReading),
+        of(Problem),
     )

@@ -12,12 +12,13 @@ table's answer must not be held against a measured criterion. Local code and a l
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from fractions import Fraction
 from types import MappingProxyType
 
 from asbuilt.errors import AsbuiltError
 from asbuilt.model.household import Household
+from asbuilt.service.residence import YEAR_DAYS, Stretch, day_after, stretches
 
 REFERENCE = (
     "K. Mancl, Estimating Septic Tank Pumping Frequency, J. Environ. Eng. (ASCE) 110(1):283-285, 1984 "
@@ -53,14 +54,8 @@ CLEAR_GAL_A_PERSON = YEARS_KEPT_CLEAR / YEARS_A_GALLON
 SOLIDS_GAL_A_PERSON_YEAR = 1 / YEARS_A_GALLON
 """76.92 US gallons of sludge and scum a person and year (our reading of the fit)."""
 
-DISPOSER_SHARE = Fraction(8, 10)
-"""A disposer leaves 80 % of the interval; published example: 750 gal, 6 people, 1.0 - 0.2 = 0.8 years."""
-
 EARLIEST_SHARE, LATEST_SHARE = Fraction(8, 10), Fraction(12, 10)
 """Published adjustment for 20 % more or 20 % less solids: the interval times 0.8 and times 1.2."""
-
-YEAR_DAYS = Fraction(1461, 4)
-"""365.25 days: the mean year of the Julian calendar; the table's last digit is 36 days."""
 
 
 class SolidsError(AsbuiltError, ValueError):
@@ -82,19 +77,6 @@ class SolidsDue:
     closed_form: str  #: the closed form's answer in words
     remarks: tuple[str, ...]  #: where the history leaves what the table is made for
     reference: str = REFERENCE
-
-
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """A stretch of time over which the household does not change."""
-
-    begins: date
-    people: Fraction
-    gal_a_day: Fraction  #: solids that gather
-
-    def limit_gal(self, volume: Fraction) -> Fraction:
-        """Solids at which the tank is due while these people live there."""
-        return volume - CLEAR_GAL_A_PERSON * self.people
 
 
 def closed_form_years(volume_gal: float, people: float) -> float:
@@ -173,10 +155,10 @@ def next_pump_out(volume_gal: float, household: Sequence[Household], since: date
     """
     volume = _exact_volume(volume_gal)
     for row in household:
-        _check(row)
+        check_row(row)
     if not household:
         return None
-    reached = _reach(volume, _stretches(household, since))
+    reached = _reach(volume, stretches(household, since))
     if reached is None:
         return _never(volume_gal, household, since)
     days, stretch = reached
@@ -186,12 +168,12 @@ def next_pump_out(volume_gal: float, household: Sequence[Household], since: date
         volume_gal=volume_gal,
         people=people,
         years=years,
-        due_on=_day_after(since, days),
-        earliest_on=_day_after(since, days * EARLIEST_SHARE),
-        latest_on=_day_after(since, days * LATEST_SHARE),
+        due_on=day_after(since, days),
+        earliest_on=day_after(since, days * EARLIEST_SHARE),
+        latest_on=day_after(since, days * LATEST_SHARE),
         table=table_text(volume_gal, people),
         closed_form=f"closed form {years:,.1f} years over the household's history",
-        remarks=_remarks(household, since, days, too_small=stretch.limit_gal(volume) <= 0),
+        remarks=_remarks(household, since, days, too_small=_limit_gal(volume, stretch) <= 0),
     )
 
 
@@ -244,7 +226,7 @@ def _exact_volume(volume_gal: float) -> Fraction:
     return volume
 
 
-def _check(row: Household) -> None:
+def check_row(row: Household) -> None:
     """Refuse a row that no reckoning can use."""
     where = f"household row from {row.from_.isoformat()}"
     if not (math.isfinite(row.people) and row.people >= 0):
@@ -255,39 +237,26 @@ def _check(row: Household) -> None:
         raise SolidsError(f"{where}: to is {row.to.isoformat()}; accepted: a day not before from, or blank")
 
 
-def _lives(row: Household, day: date) -> bool:
-    """Tell whether a row puts people into the house on a day."""
-    holds = row.from_ <= day and (row.to is None or day < row.to)
-    return holds and row.people > 0 and row.months_a_year > 0
+def _gal_a_day(stretch: Stretch) -> Fraction:
+    """Solids that gather."""
+    return stretch.residents * SOLIDS_GAL_A_PERSON_YEAR / YEAR_DAYS
 
 
-def _solids_gal_a_day(row: Household) -> Fraction:
-    residents = Fraction(str(row.people)) * Fraction(str(row.months_a_year)) / 12
-    rate = residents * SOLIDS_GAL_A_PERSON_YEAR / YEAR_DAYS
-    return rate / DISPOSER_SHARE if row.disposer else rate
+def _limit_gal(volume: Fraction, stretch: Stretch) -> Fraction:
+    """Solids at which the tank is due while these people live there."""
+    return volume - CLEAR_GAL_A_PERSON * stretch.people
 
 
-def _stretches(household: Sequence[Household], since: date) -> list[_Stretch]:
-    """Cut the time from a day on wherever a row begins or ends; the last stretch has no end."""
-    changes = {day for row in household for day in (row.from_, row.to) if day is not None and day > since}
-    stretches = []
-    for day in sorted({since} | changes):
-        rows = [row for row in household if _lives(row, day)]
-        people = sum((Fraction(str(row.people)) for row in rows), Fraction(0))
-        stretches.append(_Stretch(day, people, sum(map(_solids_gal_a_day, rows), Fraction(0))))
-    return stretches
-
-
-def _reach(volume: Fraction, stretches: list[_Stretch]) -> tuple[Fraction, _Stretch] | None:
+def _reach(volume: Fraction, cut: list[Stretch]) -> tuple[Fraction, Stretch] | None:
     """Days from the first stretch's beginning until solids reach the limit, and the stretch it happens in."""
     solids, elapsed = Fraction(0), 0
-    for index, stretch in enumerate(stretches):
-        last = index + 1 == len(stretches)
-        length = None if last else (stretches[index + 1].begins - stretch.begins).days
-        wait = _wait_days(stretch.limit_gal(volume) - solids, stretch.gal_a_day)
+    for index, stretch in enumerate(cut):
+        last = index + 1 == len(cut)
+        length = None if last else (cut[index + 1].begins - stretch.begins).days
+        wait = _wait_days(_limit_gal(volume, stretch) - solids, _gal_a_day(stretch))
         if wait is not None and (length is None or wait <= length):
             return elapsed + wait, stretch
-        solids += stretch.gal_a_day * (length or 0)
+        solids += _gal_a_day(stretch) * (length or 0)
         elapsed += length or 0
     return None
 
@@ -299,17 +268,9 @@ def _wait_days(room_gal: Fraction, gal_a_day: Fraction) -> Fraction | None:
     return room_gal / gal_a_day if gal_a_day else None
 
 
-def _day_after(since: date, days: Fraction) -> date | None:
-    """First whole day on which so many days have passed; None beyond the calendar's year 9999."""
-    try:
-        return since + timedelta(days=math.ceil(days))
-    except OverflowError:
-        return None
-
-
 def _remarks(household: Sequence[Household], since: date, days: Fraction, *, too_small: bool) -> tuple[str, ...]:
     """Say where the history leaves what the table is made for: residence all year, no disposer."""
-    ends = _day_after(since, days)
+    ends = day_after(since, days)
     rows = [
         row
         for row in household

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from asbuilt.model.measurements import Side, Tie
 from asbuilt.survey.adjust import Adjustment, adjust
 from asbuilt.survey.joint import Joint, solve_together
+from asbuilt.survey.network import TOLD_APART_CHI2
 from asbuilt.survey.observations import Distance, Observations
 from asbuilt.survey.quality import chi2_quantile
 from asbuilt.survey.readings import Slip, slips
@@ -70,10 +71,9 @@ def _change(old: Tie, new: Tie) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Left:
-    """A solution with one tape, or more, of one point left out."""
+    """A solution with one tape of one point left out."""
 
     node: int
-    rows: tuple[int, ...]
     fit: Adjustment
     spare: int
 
@@ -129,36 +129,45 @@ def _trials(joint: Joint, node: int, limit: float) -> Iterator[Misreading]:
     """Every slip of every tape of one point that would fit, by its predicted distance."""
     rows = [row for row, d in enumerate(joint.used.distances) if node in d.nodes and isinstance(d.source, Tie)]
     for row in rows:
-        left = _leave_out(joint, node, (row,))
-        if left is not None and left.fit.chi2 <= chi2_quantile(_BELIEVED, max(left.spare, 1)):
-            yield from _of_one_tape(joint, joint.used.distances[row], left, limit)
+        for left in _leave_out(joint, node, row):
+            if left.fit.chi2 <= chi2_quantile(_BELIEVED, max(left.spare, 1)):
+                yield from _of_one_tape(joint, joint.used.distances[row], left, limit)
     yield from _exchanged(joint, node, rows, limit)
 
 
-def _leave_out(joint: Joint, node: int, rows: Sequence[int]) -> _Left | None:
-    """Solve with some of a point's tapes left out, the point begun anew from the tapes that stay."""
+def _leave_out(joint: Joint, node: int, row: int) -> Iterator[_Left]:
+    """Solve with one of a point's tapes left out, the point begun anew from the tapes that stay.
+
+    Two tapes leave two places, and a third that is misread does not tell which: there is a solution for each.
+    """
     assert joint.datum is not None  # noqa: S101 - explain() has looked
-    observations = joint.used.without(rows)
+    observations = joint.used.without((row,))
     tapes = [d for d in observations.distances if node in d.nodes]
     if len({d.far(node) for d in tapes}) < 2 and not any(o.p == node for o in observations.offsets):
-        return None
-    fit = adjust(observations, _start(joint, node, tapes, observations), joint.datum)
-    return _Left(node, tuple(rows), fit, fit.degrees_of_freedom)
+        return
+    for start in _starts(joint, node, tapes, observations):
+        fit = adjust(observations, start, joint.datum)
+        yield _Left(node, fit, fit.degrees_of_freedom)
 
 
-def _start(joint: Joint, node: int, tapes: Sequence[Distance], observations: Observations) -> Array:
+def _starts(joint: Joint, node: int, tapes: Sequence[Distance], observations: Observations) -> list[Array]:
     """Give the places to begin from: those before the blunder bent the joint solution, the point's own anew."""
     placed = joint.network.places
     places = np.full((len(joint.observations.names), 2), np.nan)
     for other, place in placed.items():
         places[other] = place
-    if tapes and not any(o.p == node for o in observations.offsets):
-        anchors = np.array([placed[d.far(node)] for d in tapes])
-        found = locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes])
-        allowed = [c for c in found if joint.sides.allow(node, c.place, placed)] or found
-        if allowed:
-            places[node] = allowed[0].place
-    return places
+    if not tapes or any(o.p == node for o in observations.offsets):
+        return [places]
+    anchors = np.array([placed[d.far(node)] for d in tapes])
+    found = locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes])
+    allowed = [c for c in found if joint.sides.allow(node, c.place, placed)] or found
+    near = [c for c in allowed if c.chi2 - allowed[0].chi2 < TOLD_APART_CHI2]
+    starts = []
+    for candidate in near:
+        start = places.copy()
+        start[node] = candidate.place
+        starts.append(start)
+    return starts or [places]
 
 
 def _of_one_tape(joint: Joint, tape: Distance, left: _Left, limit: float) -> Iterator[Misreading]:
@@ -232,7 +241,7 @@ def _tried(joint: Joint, node: int, observations: Observations) -> float:
     """Chi-square of a changed set, the point begun anew."""
     assert joint.datum is not None  # noqa: S101 - explain() has looked
     tapes = [d for d in observations.distances if node in d.nodes]
-    return adjust(observations, _start(joint, node, tapes, observations), joint.datum).chi2
+    return min(adjust(observations, start, joint.datum).chi2 for start in _starts(joint, node, tapes, observations))
 
 
 def _renamed(tie: Tie, other: Tie, joint: Joint, node: int) -> Tie:

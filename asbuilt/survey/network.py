@@ -239,12 +239,15 @@ class Placer:
         return not self._options(node, self.network.places)
 
     def _missing(self, node: int, anchors: tuple[int, ...]) -> Doubt:
-        if not anchors:
+        walls = [end for o in self.observations.offsets if o.p == node for end in (o.a, o.b)]
+        held_by = tuple(dict.fromkeys((*anchors, *walls)))
+        if not held_by:
             return Doubt("no-ties")
-        if len(anchors) == 1:
-            return Doubt("single-tied", (), anchors)
-        away = tuple(n for n in anchors if n not in self.network.places)
-        return Doubt("hangs-on-open" if len(away) < len(anchors) else "unconnected", (), away)
+        if len(held_by) == 1:
+            return Doubt("single-tied", (), held_by)
+        needed = dict.fromkeys((*held_by, *(n for n in self.sides.waits_for(node, self.network.places) if n >= 0)))
+        away = tuple(n for n in needed if n not in self.network.places)
+        return Doubt("hangs-on-open" if len(away) < len(needed) else "unconnected", (), away)
 
 
 def _one_place(a: Candidate, b: Candidate) -> bool:

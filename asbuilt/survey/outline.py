@@ -26,6 +26,7 @@ class Closure:
     """How well one closed walk with known turns closes."""
 
     walk: Walk
+    steps: Array  #: (n, 2), unit vectors of the walls, first wall along x
     vector: Array  #: (2,), from where the walk ends to where it began, first wall along x, metres
     length_m: float  #: of the whole walk
     chi2: float  #: of the misclosure, two degrees of freedom
@@ -48,7 +49,7 @@ class Closure:
     def walls_along(self) -> list[tuple[str, float]]:
         """Name the walls that run along the misclosure, and by how much each would be too long (negative: short)."""
         found = []
-        for wall, step in zip(self.walk.walls, _steps(self.walk), strict=True):
+        for wall, step in zip(self.walk.walls, self.steps, strict=True):
             along = float(self.vector @ step)
             if self.misclosure_m > 0 and abs(along) > self.misclosure_m * math.cos(math.radians(_ALONG_DEG)):
                 found.append((f"{wall.from_} > {wall.to}", -along))
@@ -64,15 +65,15 @@ def closures(joint: Joint) -> list[Closure]:
     return [_closure(walk, joint) for walk in joint.observations.walks if walk.turn_sum_deg is not None]
 
 
-def _steps(walk: Walk) -> Array:
-    """Give unit vectors of the walls, first wall along x, (n, 2)."""
-    turns = np.radians([wall.turn_deg or 0.0 for wall in walk.walls])
-    heading = np.concatenate(([0.0], np.cumsum(turns)[:-1]))
+def _steps(walk: Walk, joint: Joint) -> Array:
+    """Give unit vectors of the walls, first wall along x, (n, 2); their turns sum to a full turn."""
+    observed = {id(turn.source): turn.radians for turn in joint.observations.turns}
+    heading = np.concatenate(([0.0], np.cumsum([observed[id(wall)] for wall in walk.walls])[:-1]))
     return np.column_stack((np.cos(heading), np.sin(heading)))
 
 
 def _closure(walk: Walk, joint: Joint) -> Closure:
-    steps = _steps(walk)
+    steps = _steps(walk, joint)
     lengths = np.array([wall.length.metres for wall in walk.walls])
     corners = np.vstack(([0.0, 0.0], np.cumsum(steps * lengths[:, None], axis=0)))
     end = corners[-1]
@@ -82,7 +83,7 @@ def _closure(walk: Walk, joint: Joint) -> Closure:
     sigmas = np.array([walls[id(wall)] for wall in walk.walls])
     covariance = (steps * sigmas[:, None] ** 2).T @ steps + turn_sigma**2 * swings.T @ swings
     chi2 = float(end @ np.linalg.solve(covariance, end))
-    return Closure(walk, -end, float(lengths.sum()), chi2)
+    return Closure(walk, steps, -end, float(lengths.sum()), chi2)
 
 
 def outline_findings(joint: Joint) -> list[Finding]:

@@ -12,6 +12,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from asbuilt.survey.checking import BEARS_ON_IT_M, NOTICEABLE_M
 from asbuilt.survey.joint import Joint
 from asbuilt.survey.nearline import ONE_LINE_M, off_line_m
 from asbuilt.survey.observations import TAPE_SIGMA_M
@@ -38,6 +39,12 @@ class NextTape:
     r95_m: float  #: 95 % radius with it
     unnoticed_m: float  #: shift by the worst blunder that could then pass unnoticed; infinite = unlimited
     off_line_m: float  #: how far the reference points then lie off one line
+    misread_m: float  #: largest misreading of one of the point's tapes that could then pass; infinite = any
+
+    @property
+    def shows_misreading(self) -> bool:
+        """Tell whether a misread tape of the point would then show, as *checked* means it."""
+        return self.misread_m <= NOTICEABLE_M and self.off_line_m > ONE_LINE_M
 
     @property
     def checks(self) -> bool:
@@ -175,14 +182,28 @@ class _Update:
         total = sigma**2 + float(row @ pull)
         own = pull[2 * node : 2 * node + 2]
         covariance = fit.block(node) - np.outer(own, own) / total
-        anchors = [tape.far(node) for tape in self._joint.tapes(node)]
+        walls = [end for offset in self._joint.used.offsets if offset.p == node for end in (offset.a, offset.b)]
+        anchors = [*walls, *(tape.far(node) for tape in self._joint.tapes(node))]
         return NextTape(
             self._joint.observations.names[anchor],
             metres,
             float(radius_95(covariance)),
             self._unnoticed(pull, total, sigma),
             off_line_m(fit.places[[*anchors, anchor]]),
+            self._misread_m(pull, total, sigma),
         )
+
+    def _misread_m(self, pull: Array, total: float, sigma: float) -> float:
+        """Largest misreading that could pass in one of the node's own measurements, the new tape among them."""
+        node, fit = slice(2 * self._node, 2 * self._node + 2), self._fit
+        own = [row for row, equation in enumerate(self._joint.used.distances) if self._node in equation.nodes]
+        felt = fit.jacobian[own] @ pull
+        moves = self._spread[own, node] - np.outer(felt, pull[node]) / total  # by one standard deviation
+        bearing = np.hypot(*moves.T) * NOTICEABLE_M / fit.sigma[own] > BEARS_ON_IT_M
+        redundancy = np.append((fit.redundancy[own] + felt**2 / total)[bearing], sigma**2 / total)
+        if (redundancy < _NO_REDUNDANCY).any():
+            return math.inf
+        return float((DELTA_0 * np.append(fit.sigma[own][bearing], sigma) / np.sqrt(redundancy)).max())
 
     def _unnoticed(self, pull: Array, total: float, sigma: float) -> float:
         """Worst shift of the node by a blunder that could pass unnoticed, the new tape among them."""

@@ -70,7 +70,21 @@ def _whole_units(reading: Length, units: str) -> Iterator[Slip]:
     for step in WHOLE_STEPS:
         for sign in (1, -1):
             metres = reading.metres + sign * step * unit
-            yield Slip(f"{step} {word} off", _written(metres, reading, units), metres)
+            text = _counted_on(reading, units, sign * step, metres) or _written(metres, reading, units)
+            yield Slip(f"{step} {word} off", text, metres)
+
+
+def _counted_on(reading: Length, units: str, steps: int, metres: float) -> str:
+    """Write a reading with its feet or metres counted on and the rest as it stands; empty where it has none."""
+    match = _NUMBER.search(reading.as_read)
+    if match is None or int(match[0]) + steps < 0:
+        return ""
+    text = f"{reading.as_read[: match.start()]}{int(match[0]) + steps}{reading.as_read[match.end() :]}"
+    try:
+        same = abs(parse_length(text, units).metres - metres) < 1e-6
+    except LengthError:
+        return ""
+    return text if same else ""
 
 
 def _rewritten(reading: Length, units: str, kind: str, change: Callable[[str], Iterator[str]]) -> Iterator[Slip]:

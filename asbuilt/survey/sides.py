@@ -58,8 +58,17 @@ class Sides:
         return Side("out", *(outward_pair(self._walks, others) or (None, None)))
 
     def ready(self, node: int, places: Places) -> bool:
-        """Tell whether all lines of the point's sides are placed."""
-        return all(self._end(s.a) in places and self._end(s.b) in places for s in self.of.get(node, ()))
+        """Tell whether all lines of the point's sides are placed, and the direction of its compass sides."""
+        return not self.waits_for(node, places)
+
+    def waits_for(self, node: int, places: Places) -> tuple[int, ...]:
+        """Nodes that must have a place before the point's sides can be told; -1 stands for a wall of no name."""
+        needed: list[int] = []
+        for side in self.of.get(node, ()):
+            needed += [self._end(side.a), self._end(side.b)]
+            if side.word in COMPASS and self.heading is not None:
+                needed += [self.heading.start, self.heading.end]
+        return tuple(dict.fromkeys(other for other in needed if other not in places))
 
     def allow(self, node: int, place: Array, places: Places) -> bool:
         """Tell whether a place lies on every noted side.

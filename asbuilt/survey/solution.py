@@ -1,11 +1,12 @@
 """What the survey answers: places with their accuracy, the fit, and what was noticed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from asbuilt.findings import Finding
+from asbuilt.survey.levels import LevelSolution
 from asbuilt.survey.quality import Ellipse
 
 Array = NDArray[np.float64]
@@ -73,6 +74,7 @@ class Solution:
     names: tuple[str, ...]  #: order of the joint covariance
     covariance: Array  #: (2n, 2n), output frame, square metres; zero where a name has no place
     azimuth_deg: float | None  #: azimuth of the orienting wall; None = frame of the first wall
+    levels: LevelSolution = field(default_factory=LevelSolution)  #: heights; empty where nothing was levelled
 
     def position(self, name: str) -> Position:
         """Give the position of a point or reference point by name; KeyError where there is none."""

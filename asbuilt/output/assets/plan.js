@@ -320,6 +320,7 @@
     const known = a.accuracy_text || (a.r95_m > 0 ? `within ${lengthText(a.r95_m)}, 19 times in 20` : "");
     return [
       fact("Depth", a.depth_text),
+      fact("Height", a.elevation_text),
       fact("How well known", known && f.role === "point" ? `${text(known)}, measured from the marks` : known),
       fact("On the earth", data.placed && a.r95_earth_m > 0 ? `within ${lengthText(a.r95_earth_m)}, 19 times in 20` : ""),
       fact("Latitude, longitude", at ? `${at[1].toFixed(7)}, ${at[0].toFixed(7)}` : ""),

@@ -1,0 +1,137 @@
+"""Tapes of one point at the trench: understood, stored as new entries, solved and judged in one transaction."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from asbuilt.errors import AsbuiltError, Problem, PromptError
+from asbuilt.findings import Finding, Severity
+from asbuilt.jobs.due import reckon
+from asbuilt.jobs.locate import Located, locate
+from asbuilt.model.property_record import PropertyRecord
+from asbuilt.record.database import Record, open_record
+from asbuilt.record.due_state import keep_due
+from asbuilt.record.entries import Action, read_property
+from asbuilt.record.prompt import Prompt, Taped, read_tapes
+from asbuilt.record.prompt import Typed as Typed  # what this job is called with
+from asbuilt.record.typed import add_typed
+from asbuilt.survey.trench import Verdict, judge
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """One point as it is known after what was typed."""
+
+    property: str
+    verdict: Verdict
+    stored: int  #: entries that were stored; 0 = only tried
+    elsewhere: tuple[Finding, ...]  #: what needs attention at other points
+    draft: bool
+    component: str | None = None  #: a component that came with it
+    new_point: bool = False
+
+
+def tape_point(
+    record_file: Path, name: str, typed: Typed, *, who: str, now: datetime, dry_run: bool = False
+) -> Answered:
+    """Take one point's tapes.
+
+    Parameters
+    ----------
+    name
+        The property.
+    dry_run
+        Solve with the tapes, but store nothing.
+
+    Raises
+    ------
+    PromptError
+        If the words cannot be taken, every problem in one go.
+    UnknownNameError
+        If there is no such property.
+    RecordError
+        If the record cannot be written. Nothing was stored.
+    """
+    with _opened(record_file, dry_run) as record:
+        known = read_property(record, name)
+        taped = read_tapes(known, typed)
+        after = _with(known, taped)
+        located = refusing(known, after)
+        values = [*taped.ties, *([taped.component] if taped.component is not None else [])]
+        if not dry_run:
+            add_typed(record, name, values, Action(who, now))
+            keep_due(record, name, reckon)
+    said = answer(located, taped.point)
+    component = None if taped.component is None else taped.component.name
+    return replace(said, stored=0 if dry_run else len(values), component=component, new_point=taped.new_point)
+
+
+@contextmanager
+def _opened(record_file: Path, dry_run: bool) -> Iterator[Record]:
+    with open_record(record_file, read_only=dry_run) as record:
+        if dry_run:
+            yield record
+        else:
+            # what is read, judged and written is one action: nobody can write in between
+            with record.write():
+                yield record
+
+
+def answer(located: Located, point: str) -> Answered:
+    """Judge one point of a solved property."""
+    verdict = judge(located.joint, located.solution, located.findings, point)
+    known = located.record.property
+    # where a point's own tapes disagree, what is said of the whole property says that again in other words
+    names = {each.name for each in located.solution.points} if verdict.suspects else None
+    silent = {point, *(each.name for each in located.record.reference_points if each.gone_on is not None)}
+    elsewhere = tuple(
+        each
+        for each in located.findings
+        if each.severity is not Severity.NOTE
+        and each.subject not in silent
+        and (names is None or each.subject in names)
+    )
+    return Answered(known.name, verdict, 0, elsewhere, known.draft)
+
+
+def refusing(known: PropertyRecord, after: PropertyRecord) -> Located:
+    """Solve a property as it would be, and refuse what makes it impossible.
+
+    Raises
+    ------
+    PromptError
+        If the survey says that it cannot be, and did not say so before.
+    """
+    located = locate(after)
+    refused = [each for each in located.findings if each.severity is Severity.REFUSED]
+    if refused:
+        before = {each.message for each in locate(known).findings}
+        new = [each for each in refused if each.message not in before]
+        if new:
+            raise PromptError(
+                [Problem(f.subject, None, None, f.message, f.next_act or "look at it again") for f in new]
+            )
+    return located
+
+
+def point_of(known: PropertyRecord, point: str) -> str:
+    """Give the full name of a reference point or a point as somebody typed it.
+
+    Raises
+    ------
+    PromptError
+        If there is none.
+    """
+    prompt = Prompt(known)
+    name = prompt.known_name("the point", point)
+    prompt.stop()
+    if name is None:
+        raise AsbuiltError(f"{point}: no such point")
+    return name
+
+
+def _with(known: PropertyRecord, taped: Taped) -> PropertyRecord:
+    components = () if taped.component is None else (taped.component,)
+    return replace(known, ties=(*known.ties, *taped.ties), components=(*known.components, *components))

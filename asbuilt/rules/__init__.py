@@ -1,0 +1,1 @@
+"""Rule profiles: limits of published rules as data, each with its source."""

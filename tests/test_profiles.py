@@ -1,0 +1,125 @@
+"""Rule profiles: what ours hold, how one extends another, and every way in which one can be wrong."""
+
+import pytest
+
+from asbuilt.errors import ProfileError
+from asbuilt.record.profiles import built_in, built_in_names, read_profile
+from asbuilt.rules.profile import STANDINGS
+
+HEAD = '[profile]\nname = "own"\ntitle = "Own"\nlocal_code = "Local code decides."\n'
+LIMIT = (
+    '[[limit]]\nkey = "inspection_interval"\nvalue = 24\nunit = "months"\ncomparison = "at most"\n'
+    'applies_to = "septic tank"\nreference = { code = "Code" }\nstanding = "seen"\n'
+)
+TASK = '[[task]]\nname = "Well test"\nkinds = ["well"]\nkey = "inspection_interval"\ndone_by = ["well test"]\n'
+
+
+def refusal(text: str) -> list[str]:
+    with pytest.raises(ProfileError) as caught:
+        read_profile("own.toml", {"own.toml": text})
+    return [str(problem) for problem in caught.value.problems]
+
+
+@pytest.mark.parametrize("name", built_in_names())
+def test_every_profile_of_ours_says_where_each_rule_stands_and_leaves_it_to_local_code(name: str) -> None:
+    profile = built_in(name)
+    assert profile.limits
+    assert "decide" in profile.local_code
+    for rule in (*profile.limits, *profile.priors, *profile.record_items):
+        assert rule.reference.code
+        assert rule.standing in STANDINGS
+
+
+def test_a_profile_that_extends_another_keeps_its_own_where_both_speak() -> None:
+    own = read_profile("own.toml", {"own.toml": HEAD.replace("local_code", 'extends = "epa"\nlocal_code') + LIMIT})
+    intervals = {limit.applies_to: limit.value for limit in own.limits if limit.key == "inspection_interval"}
+    assert intervals == {"septic tank": 24, "system with mechanical parts": 12}
+    assert [task.name for task in own.tasks] == ["inspection"]
+
+
+def test_one_of_ones_own_may_extend_another_of_ones_own() -> None:
+    county = HEAD.replace("local_code", 'extends = "state.toml"\nlocal_code') + LIMIT
+    state = HEAD.replace('"own"', '"state"').replace("local_code", 'extends = "common"\nlocal_code')
+    state += LIMIT.replace("inspection_interval", "pump_out_interval")
+    read = read_profile("county.toml", {"county.toml": county, "state.toml": state})
+    assert {limit.key for limit in read.limits} >= {"inspection_interval", "pump_out_interval", "filter_interval"}
+
+
+def test_rules_of_the_parent_may_be_left_out_by_their_key() -> None:
+    assert "solids_share" not in {limit.key for limit in built_in("massachusetts").limits}
+    assert "solids_share" in {limit.key for limit in built_in("common").limits}
+
+
+def test_a_limit_applies_to_a_kind_that_holds_its_words() -> None:
+    profile = built_in("common")
+    assert len(profile.limits_of("inspection_interval", ["Two-compartment  Septic Tank"])) == 1
+    assert profile.limits_of("inspection_interval", ["tank"]) == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        (
+            HEAD + LIMIT.replace("inspection_interval", "inspektion_interval"),
+            "own.toml, [[limit]] 1 key: “inspektion_interval” is not accepted here; accepted: sludge_to_outlet, ",
+        ),
+        (
+            HEAD + LIMIT + LIMIT.replace("24", '"24"').replace("septic tank", "pump tank"),
+            "own.toml, [[limit]] 2 value: “24” is not accepted here; accepted: a number",
+        ),
+        (
+            HEAD + LIMIT.replace("24", "0"),
+            "own.toml, [[limit]] 1 value: “0” is no interval; accepted: a number above 0",
+        ),
+        (
+            HEAD + LIMIT.replace("months", "days"),
+            "own.toml, [[limit]] 1 unit: “days” is not accepted here; accepted: months, years",
+        ),
+        (
+            HEAD + LIMIT.replace('reference = { code = "Code" }\n', ""),
+            'own.toml, [[limit]] 1 reference: is missing; write reference = { code = "...", section = "..." }',
+        ),
+        (
+            HEAD + LIMIT.replace("{ code", "{ kode"),
+            "own.toml, [[limit]] 1 reference code: is missing; write code = ... (a text in quotation marks)",
+        ),
+        (HEAD + LIMIT + "colour = 1\n", "own.toml, [[limit]] 1 colour: “colour” is no key here; accepted: "),
+        (HEAD + LIMIT + LIMIT, "own.toml, [[limit]] 2: “inspection_interval” for “septic tank” stands there twice; "),
+        (HEAD + 2 * TASK, "own.toml, [[task]] 2: “well test” stands there twice; keep one of the two"),
+        (HEAD + "[[limits]]\n", "own.toml, [[limits]]: is no table of a rule profile; did you mean “limit”?"),
+        (HEAD + "[limit]\n", "own.toml, [[limit]]: is no list of tables; write [[limit]] above each"),
+        (HEAD.replace("title", "titel"), "own.toml, [profile] title: is missing; write title = ... "),
+        ("", "own.toml, [profile] name: is missing; write name = ... (a text in quotation marks)"),
+        ("[profile\n", "own.toml: is not TOML: "),
+        (
+            HEAD.replace("local_code", 'extends = "own.toml"\nlocal_code'),
+            "own.toml, [profile] extends: “own.toml” extends itself by way of own.toml; extend another profile",
+        ),
+        (
+            HEAD.replace("local_code", 'extends = "comon"\nlocal_code'),
+            "own.toml, [profile] extends: “comon” is no rule profile; did you mean “common”?",
+        ),
+        (
+            HEAD.replace("local_code", 'extends = "epa"\nwithout = ["shares"]\nlocal_code'),
+            "own.toml, [profile] without: “shares” is no key of a limit; ",
+        ),
+        (
+            HEAD + '[[record_item]]\nitem = "x"\ntask = "pump-out"\nfields = ["galons"]\n'
+            'reference = { code = "C" }\nstanding = "seen"\n',
+            "own.toml, [[record_item]] 1 fields: “galons” is no column of service.csv; did you mean “gallons”?",
+        ),
+    ],
+)
+def test_what_is_wrong_is_said_with_file_table_and_key(text: str, line: str) -> None:
+    assert any(problem.startswith(line) for problem in refusal(text)), refusal(text)
+
+
+def test_all_problems_are_told_at_once() -> None:
+    text = HEAD + LIMIT.replace("24", "true").replace("at most", "below") + LIMIT.replace("months", "weeks")
+    assert len(refusal(text)) == 3
+
+
+def test_a_profile_that_does_not_exist_is_refused_with_those_that_do() -> None:
+    with pytest.raises(ProfileError) as caught:
+        built_in("oregon")
+    assert ", ".join(built_in_names()) in str(caught.value)
