@@ -82,3 +82,35 @@ class ChangedSheetsError(AsbuiltError):
 
 class PlaceError(AsbuiltError, ValueError):
     """What was given to place a property on the earth cannot place it."""
+
+
+class ProfileError(AsbuiltError, ValueError):
+    """A rule profile with something wrong in it.
+
+    Parameters
+    ----------
+    problems
+        All problems of the profile and of those that it extends.
+    """
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        head = f"{count} problem{'' if count == 1 else 's'} in the rule profile"
+        super().__init__("\n".join([head, *map(str, self.problems)]))
+
+
+class PromptError(AsbuiltError, ValueError):
+    """Words typed at the prompt with something wrong in them; nothing of them was stored.
+
+    Parameters
+    ----------
+    problems
+        Everything that is wrong, in the order of the words.
+    """
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        head = [f"{count} problems in what was typed"] if count > 1 else []
+        super().__init__("\n".join([*head, *map(str, self.problems)]))

@@ -119,7 +119,7 @@ def parse_length(text: str, unit: str | None = None) -> Length:
     >>> parse_length("23.5", "ft-in")
     Traceback (most recent call last):
     ...
-    asbuilt.errors.LengthError: '23.5' could be tenths of a foot or inches; write 23.5' or 23' 5" or 23.5"
+    asbuilt.errors.LengthError: 23.5 could be tenths of a foot or inches; write 23.5' or 23' 5" or 23.5"
     """
     if unit is not None and unit not in UNITS:
         raise ValueError(f"unit {unit!r} is not known; accepted are {', '.join(UNITS)}")

@@ -127,3 +127,20 @@ def in_feet(record: PropertyRecord, step_in: float = 0.5) -> PropertyRecord:
     ties = tuple(replace(tie, distance=written(tie.distance)) for tie in record.ties)
     walked = tuple(replace(wall, length=written(wall.length)) for wall in record.walls)
     return replace(record, property=replace(record.property, units="ft-in"), ties=ties, walls=walked)
+
+
+def misread(observations: Any, rng: np.random.Generator) -> Any:
+    """Give every equation an error of its own standard deviation; turns of a closed walk sum to a full turn."""
+    bends = rng.normal(size=len(observations.turns))
+    bends -= bends.mean()
+    distances = tuple(replace(d, metres=d.metres + rng.normal(0, d.sigma_m)) for d in observations.distances)
+    turns = tuple(replace(t, radians=t.radians + e * t.sigma_rad) for t, e in zip(observations.turns, bends, strict=True))
+    offsets = tuple(
+        replace(
+            o,
+            along_m=o.along_m + rng.normal(0, o.along_sigma_m),
+            left_m=o.left_m + rng.normal(0, o.left_sigma_m),
+        )
+        for o in observations.offsets
+    )
+    return replace(observations, distances=distances, turns=turns, offsets=offsets)

@@ -1,7 +1,6 @@
 """The joint least-squares solution: against an independent solver, and independent of what is held fixed."""
 
 import math
-from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -13,7 +12,7 @@ from asbuilt.model.measurements import Offset, Tie
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.adjust import Adjustment, Datum, adjust, to_datum
 from asbuilt.survey.observations import Observations, observe
-from tests.survey_samples import L_HOUSE, RECTANGLE, metres, property_of, rectangle, tape, tapes, walls
+from tests.survey_samples import L_HOUSE, RECTANGLE, metres, misread, property_of, rectangle, tape, tapes, walls
 
 Array = NDArray[np.float64]
 PLACES = L_HOUSE | {"lid": (4.0, -7.0), "box": (11.0, -9.0), "pin": (-6.0, 5.0)}
@@ -110,23 +109,6 @@ def test_an_origin_off_the_orienting_wall_holds_the_origin_and_the_direction_onl
     assert fit.covariance[3, 3] == pytest.approx(fit.covariance[1, 1])  # ... but it is the same at both its ends
     assert fit.covariance[1, 3] == pytest.approx(fit.covariance[1, 1])
     assert fit.unknowns == 2 * 9 - 3
-
-
-def misread(observations: Observations, rng: np.random.Generator) -> Observations:
-    """Give every equation an error of its own standard deviation; turns of a closed walk sum to a full turn."""
-    bends = rng.normal(size=len(observations.turns))
-    bends -= bends.mean()
-    distances = tuple(replace(d, metres=d.metres + rng.normal(0, d.sigma_m)) for d in observations.distances)
-    turns = tuple(replace(t, radians=t.radians + e * t.sigma_rad) for t, e in zip(observations.turns, bends, strict=True))
-    offsets = tuple(
-        replace(
-            o,
-            along_m=o.along_m + rng.normal(0, o.along_sigma_m),
-            left_m=o.left_m + rng.normal(0, o.left_sigma_m),
-        )
-        for o in observations.offsets
-    )
-    return replace(observations, distances=distances, turns=turns, offsets=offsets)
 
 
 def test_the_covariance_is_the_spread_of_solutions_of_misread_sets() -> None:

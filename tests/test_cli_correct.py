@@ -166,6 +166,27 @@ def test_a_correction_that_cannot_be_made_is_one_line(
     assert (folder / "asbuilt.db").read_bytes() == before
 
 
+def test_a_reading_that_somebody_else_withdrew_meanwhile_is_not_corrected(
+    run: Run, mend: Mend, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from asbuilt.jobs import correct as job
+
+    solve = job.refusing
+    calls: list[int] = []
+
+    def late(*args: Any) -> Any:
+        calls.append(1)
+        if len(calls) == 1:
+            assert mend("withdraw", "--from", "C", "--reason", "misread").exit_code == 0
+        return solve(*args)
+
+    monkeypatch.setattr(job, "refusing", late)
+    result = mend("correct", "--from", "C", "--read", "47 5", *WHY)
+    assert result.exit_code == 2
+    assert result.stderr.startswith("asbuilt: the reading: no reading of “septic tank/inlet lid” from “C”; ")
+    assert [tie["as_read"] for tie in known(run)["ties"]] == ["25 0", "25 0"]
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [

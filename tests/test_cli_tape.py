@@ -9,7 +9,7 @@ from click.testing import Result
 
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import open_record
-from tests.commands import Run, WriteSheets, parsed, point_named
+from tests.commands import SAMPLE_NAME, Run, WriteSheets, parsed, point_named
 from tests.trench import CORNERS, LID, NAME, bare, house, tape, taped
 
 RIGHT = ("--side", "right of A > B", "--held", "level")
@@ -103,6 +103,26 @@ def test_what_fails_before_the_end_leaves_nothing(folder: Path, take: Tape, monk
     result = take(*taped(LID, "A", "B"), *RIGHT)
     assert (result.exit_code, result.stdout, result.stderr) == (2, "", "asbuilt: the disk is full\n")
     assert (folder / "asbuilt.db").read_bytes() == before
+
+
+def test_what_somebody_else_stored_meanwhile_counts(run: Run, take: Tape, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While this one is solved another person stores the same tape: it is not stored twice."""
+    from asbuilt.jobs import tape as job
+
+    solve = job.refusing
+    calls: list[int] = []
+
+    def late(*args: Any) -> Any:
+        calls.append(1)
+        if len(calls) == 1:
+            assert take("A", "25 0").exit_code == 1
+        return solve(*args)
+
+    monkeypatch.setattr(job, "refusing", late)
+    result = take(*taped(LID, "A", "B"), *RIGHT)
+    assert result.exit_code == 2
+    assert result.stderr.startswith("asbuilt: tape from A: is recorded already, with “25 0”; ")
+    assert [tie["as_read"] for tie in known(run)["ties"]] == ["25 0"]
 
 
 def test_a_dry_run_says_the_same_and_stores_nothing(folder: Path, take: Tape) -> None:
@@ -305,6 +325,11 @@ def test_names_that_differ_in_digits_are_two_points(run: Run, take: Tape) -> Non
 def test_new_insists_on_a_name_that_is_like_another(run: Run, take: Tape) -> None:
     result = run("tape", NAME, "septic tank/inlet lids", *taped((30, -20), "A", "B"), *RIGHT, "--new")
     assert result.stdout.splitlines()[-1] == "2 tapes stored, new point septic tank/inlet lids"
+
+
+def test_a_point_may_be_named_by_its_chalk_mark(run: Run, loaded: Path) -> None:
+    result = run("tape", SAMPLE_NAME, "T1", "NW corner", "49 1", "--held", "slope", "--drop", "1 10", "--dry-run")
+    assert result.stdout.partition(":")[0] == "septic tank/inlet lid"
 
 
 # ------------------------------------------------------------ refusals

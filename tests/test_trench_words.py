@@ -1,4 +1,4 @@
-"""The words of the trench: lengths that can be typed in a shell and read back, sizes of slips, the shell's own signs."""
+"""The words of the trench: lengths that can be typed and read back, sizes of slips, signs that a shell would obey."""
 
 import shlex
 

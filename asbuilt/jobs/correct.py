@@ -8,10 +8,11 @@ from typing import Any
 
 from asbuilt.errors import RecordError
 from asbuilt.jobs.due import reckon
-from asbuilt.jobs.tape import Answered, answer, refusing
+from asbuilt.jobs.locate import Located
+from asbuilt.jobs.tape import Answered, answer, point_of, refusing
 from asbuilt.model.measurements import Side, Tie
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.record.database import open_record
+from asbuilt.record.database import Record, open_record
 from asbuilt.record.due_state import keep_due
 from asbuilt.record.entries import Action, Kept, read_property
 from asbuilt.record.prompt import Prompt
@@ -83,18 +84,39 @@ def _told(reason: str) -> str:
 
 
 def _change(record_file: Path, name: str, correction: Correction, action: Action, *, withdraw: bool) -> Corrected:
-    with open_record(record_file) as record, record.write():
-        known = read_property(record, name)
-        prompt = Prompt(known)
-        point = prompt.known_name("the point", correction.point)
-        prompt.stop()
-        meant = _Meant(known, prompt, str(point), standing_ties(record, name), correction)
-        changes: list[tuple[Kept, Tie | None]] = [(meant.reading(), None)] if withdraw else [*meant.corrected()]
-        located = refusing(known, replace(known, ties=_replaced(known.ties, changes)))
-        supersede_typed(record, name, changes, action)
-        keep_due(record, name, reckon)
-    said = replace(answer(located, str(point)), stored=len(changes))
-    return Corrected(tuple((kept.value, new) for kept, new in changes), said)
+    with open_record(record_file) as record:
+        known, ties = _standing(record, name)
+        tried = _tried(known, ties, correction, withdraw=withdraw)
+        with record.write():
+            # solved before anybody had to wait; what somebody else stored meanwhile counts all the same
+            since = _standing(record, name)
+            if since != (known, ties):
+                tried = _tried(*since, correction, withdraw=withdraw)
+            supersede_typed(record, name, tried.changes, action)
+            keep_due(record, name, reckon)
+    said = replace(answer(tried.located, tried.point), stored=len(tried.changes))
+    return Corrected(tuple((kept.value, new) for kept, new in tried.changes), said)
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """A correction that can be made, and what the property is with it."""
+
+    point: str
+    changes: list[tuple[Kept, Tie | None]]
+    located: Located
+
+
+def _standing(record: Record, name: str) -> tuple[PropertyRecord, list[Kept]]:
+    with record.read():
+        return read_property(record, name), standing_ties(record, name)
+
+
+def _tried(known: PropertyRecord, ties: list[Kept], correction: Correction, *, withdraw: bool) -> _Tried:
+    point = point_of(known, correction.point)
+    meant = _Meant(known, Prompt(known), point, ties, correction)
+    changes: list[tuple[Kept, Tie | None]] = [(meant.reading(), None)] if withdraw else [*meant.corrected()]
+    return _Tried(point, changes, refusing(known, replace(known, ties=_replaced(known.ties, changes))))
 
 
 def _replaced(ties: tuple[Tie, ...], changes: Iterable[tuple[Kept, Tie | None]]) -> tuple[Tie, ...]:

@@ -8,10 +8,11 @@ from asbuilt.survey.azimuth import wall_azimuth
 from asbuilt.survey.coordinates import known_places
 from asbuilt.survey.earth import Placement, place_on_earth
 from asbuilt.survey.joint import Joint, solve_together
+from asbuilt.survey.misreadings import Misreading
 from asbuilt.survey.outline import outline_findings
 from asbuilt.survey.solution import Solution
 from asbuilt.survey.solve import answer
-from asbuilt.survey.suspects import suspect_findings
+from asbuilt.survey.suspects import examine
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class Located:
     solution: Solution
     placement: Placement | None  #: None where nothing places the property on the earth
     findings: tuple[Finding, ...]  #: of the survey and of the placing, worst first
+    slips: tuple[Misreading, ...] = ()  #: what would explain tapes that disagree, best first
 
 
 def locate(record: PropertyRecord) -> Located:
@@ -33,5 +35,6 @@ def locate(record: PropertyRecord) -> Located:
     joint = solve_together(record, None if azimuth is None else azimuth.degrees)
     solution = answer(joint)
     placement, placed = place_on_earth(solution, known, azimuth)
-    findings = [*outline_findings(joint), *suspect_findings(joint), *solution.findings, *converted, *turned, *placed]
-    return Located(record, joint, solution, placement, tuple(worst_first(findings)))
+    suspects, slips = examine(joint)
+    findings = [*outline_findings(joint), *suspects, *solution.findings, *converted, *turned, *placed]
+    return Located(record, joint, solution, placement, tuple(worst_first(findings)), tuple(slips))

@@ -1,7 +1,5 @@
 """Tapes of one point at the trench: understood, stored as new entries, solved and judged in one transaction."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -10,8 +8,10 @@ from asbuilt.errors import AsbuiltError, Problem, PromptError
 from asbuilt.findings import Finding, Severity
 from asbuilt.jobs.due import reckon
 from asbuilt.jobs.locate import Located, locate
+from asbuilt.model.components import Component
+from asbuilt.model.measurements import Tie
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.record.database import Record, open_record
+from asbuilt.record.database import open_record
 from asbuilt.record.due_state import keep_due
 from asbuilt.record.entries import Action, read_property
 from asbuilt.record.prompt import Prompt, Taped, read_tapes
@@ -54,34 +54,34 @@ def tape_point(
     RecordError
         If the record cannot be written. Nothing was stored.
     """
-    with _opened(record_file, dry_run) as record:
+    with open_record(record_file, read_only=dry_run) as record:
         known = read_property(record, name)
-        taped = read_tapes(known, typed)
-        after = _with(known, taped)
-        located = refusing(known, after)
-        values = [*taped.ties, *([taped.component] if taped.component is not None else [])]
+        taped, located = _tried(known, typed)
         if not dry_run:
-            add_typed(record, name, values, Action(who, now))
-            keep_due(record, name, reckon)
+            with record.write():
+                # solved before anybody had to wait; what somebody else stored meanwhile counts all the same
+                if (since := read_property(record, name)) != known:
+                    taped, located = _tried(since, typed)
+                add_typed(record, name, _values(taped), Action(who, now))
+                keep_due(record, name, reckon)
     said = answer(located, taped.point)
     component = None if taped.component is None else taped.component.name
-    return replace(said, stored=0 if dry_run else len(values), component=component, new_point=taped.new_point)
+    stored = 0 if dry_run else len(_values(taped))
+    return replace(said, stored=stored, component=component, new_point=taped.new_point)
 
 
-@contextmanager
-def _opened(record_file: Path, dry_run: bool) -> Iterator[Record]:
-    with open_record(record_file, read_only=dry_run) as record:
-        if dry_run:
-            yield record
-        else:
-            # what is read, judged and written is one action: nobody can write in between
-            with record.write():
-                yield record
+def _values(taped: Taped) -> list[Tie | Component]:
+    return [*taped.ties, *([] if taped.component is None else [taped.component])]
+
+
+def _tried(known: PropertyRecord, typed: Typed) -> tuple[Taped, Located]:
+    taped = read_tapes(known, typed)
+    return taped, refusing(known, _with(known, taped))
 
 
 def answer(located: Located, point: str) -> Answered:
     """Judge one point of a solved property."""
-    verdict = judge(located.joint, located.solution, located.findings, point)
+    verdict = judge(located.joint, located.solution, located.findings, located.slips, point)
     known = located.record.property
     # where a point's own tapes disagree, what is said of the whole property says that again in other words
     names = {each.name for each in located.solution.points} if verdict.suspects else None

@@ -97,7 +97,7 @@ def _due_event(each: Listed, now: datetime) -> Event:
     event = _event(due_uid(due), now, summary, lines, each.address)
     event.add("dtstart", due.due_on)  # a day without an end is one day (RFC 5545, section 3.6.1)
     event.add("transp", "TRANSPARENT")  # a day on which something is due is not a day on which nobody has time
-    event.add("categories", [due.task])
+    event.add("categories", [one_line(due.task)])
     return event
 
 

@@ -101,8 +101,13 @@ class Prompt:
         return None
 
     def called(self, name: str) -> list[str]:
-        """List the points of that own name, or of the component of that name."""
-        return [point for point in self._points if name in (split_name(point)[1], self.known.component_of(point))]
+        """List the points of that own name, of the component of that name, or with that mark chalked beside them."""
+        marked = {each.name for each in self.known.points if each.mark == name}
+        return [
+            point
+            for point in self._points
+            if name in (split_name(point)[1], self.known.component_of(point)) or point in marked
+        ]
 
     def reference(self, what: str, words: str) -> str | None:
         """Give the name of a reference point; None = noted as unknown."""

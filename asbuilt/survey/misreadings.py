@@ -29,10 +29,12 @@ LID_RADIUS_M = FOOT_M
 LARGEST_DROP_M = 2.0
 """The most that a slope tape is thought to have dropped unnoticed."""
 
+_SLOPE = "slope not reduced"
 _SUSPECT_W = 2.0  # a tape whose standardised residual stays under this is not tried by itself
 _MOST_POINTS = 3  # points whose tapes are tried, most suspicious first
 _SOLVED_AGAIN = 6  # trial solutions that are solved in full
 _BELIEVED = 0.999  # one clean set in twenty fails at 5 %: a correction must not be refused for that
+_FREE_NUMBER = 1.0  # what a slip with a free number, the drop, takes off chi-square by itself: it fits any long tape
 _GATE = 3.29  # standard deviations by which a trial reading may miss the prediction
 
 
@@ -108,9 +110,14 @@ def explain(joint: Joint, screening: Screening) -> list[Misreading]:
     if screening.alarm:
         for node in _suspect_points(joint, screening):
             trials += _trials(joint, node, screening.limit)
-    trials.sort(key=lambda trial: trial.chi2)
+    trials.sort(key=_rank)
     solved = [_solved(joint, trial) for trial in trials[:_SOLVED_AGAIN]]
-    return sorted((trial for trial in solved if trial is not None and trial.passes), key=lambda trial: trial.chi2)
+    return sorted((trial for trial in solved if trial is not None and trial.passes), key=_rank)
+
+
+def _rank(trial: Misreading) -> float:
+    """Order of the explanations: by chi-square, less what a free number takes off it by itself."""
+    return trial.chi2 + (_FREE_NUMBER if trial.kind == _SLOPE else 0.0)
 
 
 def _suspect_points(joint: Joint, screening: Screening) -> list[int]:
@@ -200,7 +207,7 @@ def _not_reduced(
     if long > noise and drop <= LARGEST_DROP_M:
         written = replace(tie.distance, as_read=format_length(drop, units), metres=drop)
         corrected = replace(tie, held="slope", drop=written)
-        yield Misreading("slope not reduced", (tie,), (corrected,), chi2 + 1.0, limit)  # one free number: its drop
+        yield Misreading(_SLOPE, (tie,), (corrected,), chi2, limit)
 
 
 def _wrong_name(joint: Joint, tie: Tie, tape: Distance, left: _Left, limit: float) -> Iterator[Misreading]:

@@ -133,9 +133,14 @@ class Observations:
         return [[n for n in ring if n is not None] for ring in closed if None not in ring]
 
     def without(self, rows: Collection[int]) -> "Observations":
-        """Give the same equations less some distances, by their number."""
-        kept = tuple(d for row, d in enumerate(self.distances) if row not in rows)
-        return replace(self, distances=kept)
+        """Give the same equations less some, by their rows in `Equations`; both rows of an offset go together."""
+        first = len(self.distances) + len(self.turns), len(self.distances) + len(self.turns) + len(self.offsets)
+        return replace(
+            self,
+            distances=tuple(d for k, d in enumerate(self.distances) if k not in rows),
+            turns=tuple(t for k, t in enumerate(self.turns, len(self.distances)) if k not in rows),
+            offsets=tuple(o for k, o in enumerate(self.offsets) if first[0] + k not in rows and first[1] + k not in rows),
+        )
 
     def among(self, nodes: set[int]) -> "Observations":
         """Only the equations whose nodes all belong to `nodes`; numbering stays."""
@@ -164,7 +169,7 @@ def observe(record: PropertyRecord) -> Observations:
     names = record.reference_names() + record.point_names()
     index = {name: number for number, name in enumerate(names)}
     walks = split_walks(record.walls)
-    sigma, levels = _Sigmas(record, walks), solve_levels(record)
+    sigma, levels = Sigmas(record, walks), solve_levels(record)
     distances: list[Distance] = []
     impossible: list[tuple[Tie, str]] = []
     for wall in record.walls:
@@ -221,7 +226,7 @@ def _drop(tie: Tie, levels: LevelSolution) -> _Drop | None:
     return None if levelled is None else _Drop(*levelled, tie.held == "slope")
 
 
-class _Sigmas:
+class Sigmas:
     """Standard deviations of one property's tapes, from its `[measured]` and its reference points."""
 
     def __init__(self, record: PropertyRecord, walks: tuple[Walk, ...]) -> None:
@@ -249,6 +254,10 @@ class _Sigmas:
         reading = max(reading, min(length.step_m, self._tape_step or length.step_m) / math.sqrt(12))
         return math.hypot(reading, *(self._mark.get(end, 0.0) for end in ends))
 
+    def planned(self, metres: float, *ends: str) -> float:
+        """Of a level tape that is still to be pulled, metres; read to the step of the others."""
+        return self.tape(Length("", metres, self._tape_step), *ends)
+
     def between(self, tie: Tie) -> float:
         """Of a tie: a wall's where it joins the ends of one wall, else a tape's."""
         if wall_direction(self.walks, tie.from_, tie.to) is not None:
@@ -256,7 +265,7 @@ class _Sigmas:
         return self.tape(tie.distance, tie.from_, tie.to)
 
 
-def _distance(tie: Tie, index: dict[str, int], sigma: _Sigmas, drop: _Drop | None) -> Distance:
+def _distance(tie: Tie, index: dict[str, int], sigma: Sigmas, drop: _Drop | None) -> Distance:
     """Reduce a tie to horizontal.
 
     A tape of which neither hold nor drop is known may slope by a drop h that is uniform up to D: it then reads
@@ -306,7 +315,7 @@ def _closing_turns(walk: Walk) -> list[float | None]:
     return [turn - share if turn % 90 != 0 or not round_ones else turn for turn in known]
 
 
-def _offset(offset: Offset, index: dict[str, int], sigma: _Sigmas, walks: tuple[Walk, ...]) -> WallOffset:
+def _offset(offset: Offset, index: dict[str, int], sigma: Sigmas, walks: tuple[Walk, ...]) -> WallOffset:
     """Sign an offset left or right and give the eye's square to `along`."""
     hand = offset.hand
     if hand is None:  # outward: right of a walk that has the house on its left

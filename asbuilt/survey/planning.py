@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from asbuilt.survey.checking import BEARS_ON_IT_M, NOTICEABLE_M
 from asbuilt.survey.joint import Joint
 from asbuilt.survey.nearline import ONE_LINE_M, off_line_m
-from asbuilt.survey.observations import TAPE_SIGMA_M
+from asbuilt.survey.observations import Sigmas
 from asbuilt.survey.quality import DELTA_0, radius_95
 
 Array = NDArray[np.float64]
@@ -93,11 +93,12 @@ class Planner:
             raise KeyError("nothing is placed")
         self._joint = joint
         self._spread = joint.fit.jacobian @ joint.fit.covariance  # (rows, 2n)
+        self._sigmas = Sigmas(joint.record, joint.observations.walks)
 
     def next_tapes(self, point: str, visible: Iterable[str] | None = None) -> list[NextTape]:
         """Rank the reference points for a located point, best first."""
         node = _placed(self._joint, point)
-        update = _Update(self._joint, node, self._spread)
+        update = _Update(self._joint, node, self._spread, self._sigmas)
         taped = {tape.far(node) for tape in self._joint.tapes(node)}
         candidates = [n for n in _standing(self._joint, visible) if n != node and n not in taped]
         return rank([update.with_tape(n) for n in candidates])
@@ -125,7 +126,8 @@ def choices(joint: Joint, place: Array, count: int, visible: Iterable[str] | Non
         How many tapes: two or more.
     """
     nodes = _standing(joint, visible)
-    found = [_choice(joint, place, lot) for lot in combinations(nodes, count)]
+    sigmas = Sigmas(joint.record, joint.observations.walks)
+    found = [_choice(joint, place, lot, sigmas) for lot in combinations(nodes, count)]
     if count < 3:
         return sorted(found, key=lambda c: c.r95_m)
     checking = [c for c in found if c.off_line_m > ONE_LINE_M] or found
@@ -143,31 +145,22 @@ def _placed(joint: Joint, name: str) -> int:
 
 
 def _standing(joint: Joint, visible: Iterable[str] | None) -> list[int]:
-    """Nodes of the reference points that are still there, or of those that the user lists."""
-    if visible is not None:
-        return [_placed(joint, name) for name in visible]
+    """Nodes of the reference points that are still there, or of those of them that the user lists."""
     gone = {r.name for r in joint.record.reference_points if r.gone_on is not None}
+    if visible is not None:
+        return [_placed(joint, name) for name in visible if name not in gone]
     names = joint.observations.names[: joint.observations.references]
     return [n for n, name in enumerate(names) if n in joint.network.places and name not in gone]
-
-
-def tape_sigma_m(joint: Joint, metres: float) -> float:
-    """Give the standard deviation that a level tape of this length will have at this property."""
-    measured = joint.record.property.measured
-    if measured.tape_sigma is not None:
-        return measured.tape_sigma.metres
-    fixed, growth = TAPE_SIGMA_M[measured.care]
-    return math.hypot(fixed, growth * metres)
 
 
 class _Update:
     """The joint solution with one more distance to one node."""
 
-    def __init__(self, joint: Joint, node: int, spread: Array) -> None:
+    def __init__(self, joint: Joint, node: int, spread: Array, sigmas: Sigmas) -> None:
         assert joint.fit is not None  # noqa: S101 - the node has a place
         self._joint, self._node, self._fit = joint, node, joint.fit
         self._rows = len(joint.used.distances)
-        self._spread = spread
+        self._spread, self._sigmas = spread, sigmas
 
     def with_tape(self, anchor: int) -> NextTape:
         """Say what a level tape from `anchor` would do."""
@@ -177,7 +170,8 @@ class _Update:
         row = np.zeros(fit.covariance.shape[0])
         row[2 * node : 2 * node + 2] = delta / metres
         row[2 * anchor : 2 * anchor + 2] = -delta / metres
-        sigma = tape_sigma_m(self._joint, metres)
+        names = self._joint.observations.names
+        sigma = self._sigmas.planned(metres, names[anchor], names[node])
         pull = fit.covariance @ row
         total = sigma**2 + float(row @ pull)
         own = pull[2 * node : 2 * node + 2]
@@ -220,14 +214,15 @@ class _Update:
         return float((shifts[moving] * DELTA_0 / np.sqrt(redundancy[moving])).max(initial=0.0))
 
 
-def _choice(joint: Joint, place: Array, lot: Sequence[int]) -> Choice:
+def _choice(joint: Joint, place: Array, lot: Sequence[int], sigmas: Sigmas) -> Choice:
     """Judge one lot of reference points for a rough place."""
     assert joint.fit is not None  # noqa: S101 - they have places
     anchors = joint.fit.places[list(lot)]
     delta = place - anchors
     metres = np.hypot(*delta.T)
     rays = delta / metres[:, None]
-    tapes = np.array([tape_sigma_m(joint, float(m)) for m in metres])
+    names = joint.observations.names
+    tapes = np.array([sigmas.planned(float(m), names[n]) for m, n in zip(metres, lot, strict=True)])
     # the corners' own uncertainty along each ray, with what they have in common
     between = np.array(
         [

@@ -5,7 +5,7 @@ Commission, Publ. on Geodesy 2(5)). Residual = computed - observed; blunder = ob
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,7 @@ class Tested:
     blunder: float  #: what the others say it is too long (metres, or radians for a turn); NaN without redundancy
     noticed: float  #: smallest blunder that the 0.1 % test notices with 80 % power; infinite without redundancy
     shift_m: float  #: what a blunder of that size does to the point it bears on most; 0 where it moves none
+    part: str = ""  #: along or out, of an offset
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ def screen(observations: Observations, fit: Adjustment) -> Screening:
     first = int(size.argmax())
     alike = np.abs(_correlation(fit, first)) > ALIKE
     rivals = np.flatnonzero(alike & (size >= AS_LARGE * size[first]))
-    order = sorted(rivals, key=lambda row: -size[row])
+    order = sorted(rivals, key=lambda row: -round(size[row], 3))  # three ties are equal: then as they were read
     return Screening(tests, fit.chi2, limit, tuple(tests[row] for row in order), named=len(order) == 1)
 
 
@@ -97,6 +98,8 @@ def _tests(observations: Observations, fit: Adjustment) -> tuple[Tested, ...]:
     root = np.sqrt(np.where(free, 1.0, fit.redundancy))
     standardised = np.where(free, 0.0, fit.residuals / root)
     blunders = np.where(free, np.nan, -fit.residuals / root**2 * fit.sigma)
+    right = [o.left_m < 0 for o in observations.offsets]  # out to the right is counted negative by the equations
+    blunders[len(blunders) - len(right) :] *= np.where(right, -1.0, 1.0)
     noticed = np.where(free, np.inf, DELTA_0 * fit.sigma / root)
     moves = (fit.covariance @ fit.jacobian.T).reshape(len(fit.places), 2, -1)
     largest = np.hypot(moves[:, 0], moves[:, 1]).max(axis=0, initial=0.0)  # by one standard deviation
@@ -104,9 +107,11 @@ def _tests(observations: Observations, fit: Adjustment) -> tuple[Tested, ...]:
         shifts = np.where(largest > 0, largest * noticed / fit.sigma, 0.0)
     columns = (fit.redundancy, standardised, blunders, noticed, shifts)
     numbers = zip(*(column.tolist() for column in columns), strict=True)
+    equations, offsets = _equations(observations), len(observations.offsets)
+    parts = [""] * (len(equations) - 2 * offsets) + ["along"] * offsets + ["out"] * offsets
     return tuple(
-        Tested(row, equation, *values)
-        for row, (equation, values) in enumerate(zip(_equations(observations), numbers, strict=True))
+        Tested(row, equation, *values, part)
+        for row, (equation, values, part) in enumerate(zip(equations, numbers, parts, strict=True))
     )
 
 
@@ -125,13 +130,7 @@ def _correlation(fit: Adjustment, row: int) -> Array:
 
 
 def without(joint: Joint, rows: Sequence[int]) -> tuple[Observations, Adjustment]:
-    """Solve again with some taped distances left out, from the places of the whole solution.
-
-    Parameters
-    ----------
-    rows
-        Rows of `joint.fit` that are distances.
-    """
+    """Solve again with some rows of `joint.fit` left out, from the places of the whole solution."""
     assert joint.fit is not None and joint.datum is not None  # noqa: S101 - only solved ones are screened
     left = joint.used.without(rows)
     return left, adjust(left, joint.fit.places, joint.datum)
@@ -147,30 +146,25 @@ def places_left_out(joint: Joint, node: int) -> list[Place]:
 
 
 def leave_out_in_turn(joint: Joint) -> tuple[list[Tested], bool]:
-    """Leave out one named tape after the other until the rest agrees.
+    """Leave out one named measurement after the other until the rest agrees.
 
     Returns
     -------
-    The tapes left out, worst first, and whether the rest then passes; False where the set can no longer tell.
+    Those left out, worst first, and whether the rest then passes; False where the set can no longer tell.
     """
     assert joint.fit is not None  # noqa: S101 - only solved ones are screened
     observations, fit = joint.used, joint.fit
-    rows = list(range(len(observations.distances)))  # rows of the whole solution that are still in
+    rows = {id(equation): row for row, equation in reversed(list(enumerate(_equations(observations))))}
     out: list[Tested] = []
     while True:
         screening = screen(observations, fit)
         if not screening.alarm:
             return out, True
         culprit = screening.culprit
-        if culprit is None or not isinstance(culprit.equation, Distance) or len(out) == MOST_BLUNDERS:
+        if culprit is None or len(out) == MOST_BLUNDERS:
             return out, False
-        out.append(Tested(rows.pop(culprit.row), *_values(culprit)))
+        out.append(replace(culprit, row=rows[id(culprit.equation)]))
         observations, fit = without(joint, [tested.row for tested in out])
-
-
-def _values(tested: Tested) -> tuple[Equation, float, float, float, float, float]:
-    t = tested
-    return t.equation, t.redundancy, t.standardised, t.blunder, t.noticed, t.shift_m
 
 
 def is_tape(tested: Tested) -> bool:

@@ -13,13 +13,20 @@ from numpy.typing import NDArray
 
 from asbuilt.model.measurements import Tie
 from asbuilt.survey.joint import Joint
+from asbuilt.survey.network import TOLD_APART_CHI2
 from asbuilt.survey.observations import Distance
-from asbuilt.survey.quality import W_LIMIT
+from asbuilt.survey.quality import W_LIMIT, chi2_quantile
+from asbuilt.survey.screening import Screening
 
 Array = NDArray[np.float64]
 
 SEEN_M = 0.05
 """A shared error that the set would show from this size up counts as seen (three fingers; our own)."""
+
+MORE_THAN_ONE = 2.0
+"""A shared error must take this much more off chi-square than any one measurement does (our own)."""
+
+_BELIEVED = 0.999  # one clean set in twenty fails at 5 %: an explanation must not be refused for that
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +38,7 @@ class Shared:
     size_m: float  #: estimate: tapes too long, face moved outward, drop; metres
     sigma_m: float  #: its standard deviation; infinite where the geometry cannot hold it
     tapes: int  #: how many tapes share it
+    gain: float  #: what it would take off chi-square as one more unknown
 
     @property
     def standardised(self) -> float:
@@ -46,6 +54,24 @@ class Shared:
     def noticed_m(self) -> float:
         """Smallest size that the 0.1 % test would notice."""
         return W_LIMIT * self.sigma_m
+
+
+def explanations(joint: Joint, screening: Screening) -> list[Shared]:
+    """List the shared errors that the 0.1 % test sees and that are the better explanation, best first.
+
+    One misread tape alone makes many of them significant: the set must agree once the shared error is taken off, and
+    no single measurement may explain as much. Those that explain as much as the best stand beside it.
+    """
+    assert joint.fit is not None  # noqa: S101 - solved ones only
+    single = max((test.standardised**2 for test in screening.tests), default=0.0)
+    left = chi2_quantile(_BELIEVED, max(joint.fit.degrees_of_freedom - 1, 1))
+    found = [
+        shared
+        for shared in (tape_zero(joint), *faces(joint), *slopes(joint))
+        if shared.significant and shared.gain > single + MORE_THAN_ONE and screening.chi2 - shared.gain <= left
+    ]
+    best = max((shared.gain for shared in found), default=0.0)
+    return sorted((s for s in found if best - s.gain < TOLD_APART_CHI2), key=lambda s: -s.gain)
 
 
 def tape_zero(joint: Joint) -> Shared:
@@ -102,7 +128,7 @@ def slopes(joint: Joint) -> Iterator[Shared]:
         squared = _estimate(joint, "slope", joint.observations.names[node], column, len(tapes))
         if squared.size_m > 0 and squared.significant:
             drop = math.sqrt(squared.size_m)
-            yield Shared("slope", squared.subject, drop, squared.sigma_m / (2 * drop), len(tapes))
+            yield Shared("slope", squared.subject, drop, squared.sigma_m / (2 * drop), len(tapes), squared.gain)
 
 
 def _unreduced(distance: Distance) -> bool:
@@ -125,5 +151,6 @@ def _estimate(joint: Joint, kind: str, subject: str, column: Array, tapes: int) 
     reach = fit.jacobian.T @ column
     information = float(column @ column - reach @ fit.covariance @ reach)
     if information < 1e-6 * max(float(column @ column), 1e-12):
-        return Shared(kind, subject, 0.0, math.inf, tapes)
-    return Shared(kind, subject, -float(column @ fit.residuals) / information, 1 / math.sqrt(information), tapes)
+        return Shared(kind, subject, 0.0, math.inf, tapes, 0.0)
+    pull = -float(column @ fit.residuals)
+    return Shared(kind, subject, pull / information, 1 / math.sqrt(information), tapes, pull**2 / information)

@@ -10,7 +10,7 @@ from asbuilt.survey.joint import Joint
 from asbuilt.survey.misreadings import Misreading, explain
 from asbuilt.survey.observations import Distance, Turn
 from asbuilt.survey.screening import Screening, Tested, leave_out_in_turn, places_left_out, screen
-from asbuilt.survey.shared import Shared, faces, slopes, tape_zero
+from asbuilt.survey.shared import Shared, explanations
 from asbuilt.units import format_length
 
 _SAID = 3  # explanations that are printed
@@ -22,16 +22,19 @@ def suspect_findings(joint: Joint) -> list[Finding]:
     A set that passes the global test but holds one standardised residual beyond the 0.1 % limit brings a note only:
     among fifty tapes that happens in one clean property of twenty.
     """
+    return examine(joint)[0]
+
+
+def examine(joint: Joint) -> tuple[list[Finding], list[Misreading]]:
+    """Give what `suspect_findings` says, and all the slips that would explain it, best first."""
     if joint.fit is None:
-        return []
+        return [], []
     screening = screen(joint.used, joint.fit)
-    together = _together(joint, tape_zero(joint))
+    together = [_together(joint, shared) for shared in explanations(joint, screening)]
     if not (screening.alarm or screening.suspects or joint.against_side):
-        return together
+        return together, []
     answers = explain(joint, screening)
-    for shared in (*faces(joint), *slopes(joint)):
-        together += _together(joint, shared)
-    return [*_suspected(joint, screening, answers), *_further(joint, screening), *together]
+    return [*together, *_suspected(joint, screening, answers), *_further(joint, screening)], answers
 
 
 def _suspected(joint: Joint, screening: Screening, answers: list[Misreading]) -> list[Finding]:
@@ -57,8 +60,9 @@ def _explained(answers: list[Misreading]) -> str:
 
 
 def _named(joint: Joint, tested: Tested) -> str:
+    large, small = ("large", "small") if isinstance(tested.equation, Turn) else ("long", "short")
     size = _size(joint, tested)
-    return f"{_what(joint, tested)}: by all the others it is {size} too {'long' if tested.blunder > 0 else 'short'}."
+    return f"{_what(joint, tested)}: by all the others it is {size} too {large if tested.blunder > 0 else small}."
 
 
 def _size(joint: Joint, tested: Tested) -> str:
@@ -75,7 +79,10 @@ def _what(joint: Joint, tested: Tested) -> str:
         return f"The {word} {names[equation.i]} to {names[equation.j]}, {equation.as_read}"
     if isinstance(equation, Turn):
         return f"The turn {equation.source.turn} at {names[equation.j]}"
-    return f"The offset of {names[equation.p]} from {names[equation.a]} > {names[equation.b]}"
+    read = equation.source.along if tested.part == "along" else equation.source.out
+    line = f"{names[equation.a]} > {names[equation.b]}"
+    way = "out of" if tested.part == "out" else "along"
+    return f"The offset {way} {line} to {names[equation.p]}, {read.as_read}"
 
 
 def _subject(joint: Joint, tested: Tested) -> str:
@@ -86,7 +93,7 @@ def _subject(joint: Joint, tested: Tested) -> str:
 
 def _undecided(joint: Joint, screening: Screening) -> str:
     """Say that one of some is wrong but not which, and how far apart the places are that leaving one out gives."""
-    measured = "; ".join(_what(joint, tested) for tested in screening.suspects)
+    measured = "; ".join(_what(joint, tested).removeprefix("The ") for tested in screening.suspects)
     words = f"One of these is wrong, and the figures cannot tell which: {measured}."
     tapes = [t.equation for t in screening.suspects if isinstance(t.equation, Distance)]
     points = set.intersection(*(set(tape.nodes) for tape in tapes)) if len(tapes) > 1 else set()
@@ -115,15 +122,13 @@ _SHARED = {
 }  # fmt: skip
 
 
-def _together(joint: Joint, shared: Shared) -> list[Finding]:
-    """Say what several tapes seem to share; nothing where the test does not see it."""
-    if not shared.significant:
-        return []
+def _together(joint: Joint, shared: Shared) -> Finding:
+    """Say what several tapes seem to share."""
     words, act = _SHARED[shared.kind]
     size = format_length(abs(shared.size_m), joint.record.property.units)
     long, out = ("long", "out") if shared.size_m > 0 else ("short", "in")
     message = words.format(subject=shared.subject, size=size, long=long, out=out)
-    return [Finding(f"shared-{shared.kind}", shared.subject, message, Severity.ATTENTION, act)]
+    return Finding(f"shared-{shared.kind}", shared.subject, message, Severity.ATTENTION, act)
 
 
 def _further(joint: Joint, screening: Screening) -> list[Finding]:

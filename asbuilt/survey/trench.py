@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from asbuilt.findings import Finding
 from asbuilt.survey.joint import Joint
-from asbuilt.survey.misreadings import Misreading, explain
+from asbuilt.survey.misreadings import Misreading
 from asbuilt.survey.network import Doubt
 from asbuilt.survey.observations import Distance
 from asbuilt.survey.planning import NextTape, next_tapes
@@ -70,13 +70,17 @@ class Verdict:
         return self.position is not None and self.position.place is not None and not self.suspects
 
 
-def judge(joint: Joint, solution: Solution, findings: Iterable[Finding], name: str) -> Verdict:
+def judge(
+    joint: Joint, solution: Solution, findings: Iterable[Finding], slips: Iterable[Misreading], name: str
+) -> Verdict:
     """Say everything of one point that matters while the hole is open.
 
     Parameters
     ----------
     findings
         Everything that the survey said of the property.
+    slips
+        What would explain the tapes that disagree, as `asbuilt.survey.suspects.examine` gives it.
     name
         A point or reference point, whether anything is measured to it or not.
     """
@@ -87,7 +91,8 @@ def judge(joint: Joint, solution: Solution, findings: Iterable[Finding], name: s
     screening = screen(joint.used, joint.fit) if joint.fit is not None else None
     tapes = _tapes(screening, node)
     suspects, named = _suspects(screening, tapes)
-    slips = _slips(joint, screening, name) if screening is not None and (suspects or node in joint.against_side) else ()
+    blamed = bool(suspects) or node in joint.against_side
+    own = [slip for slip in slips if blamed and any(name in (tie.from_, tie.to) for tie in slip.ties)]
     return Verdict(
         name,
         units,
@@ -96,7 +101,7 @@ def judge(joint: Joint, solution: Solution, findings: Iterable[Finding], name: s
         tuple(joint.observations.names[_distance(each).far(node)] for each in tapes),
         suspects,
         named,
-        slips,
+        tuple(own[:SLIPS_SAID]),
         _mirror(joint, joint.network.doubts.get(node)),
         tuple(next_tapes(joint, name)) if node in joint.network.places and joint.fit is not None else (),
         tuple(each for each in findings if each.subject == name and each.code not in _SAID_HERE),
@@ -134,11 +139,6 @@ def _suspects(screening: Screening | None, tapes: Sequence[Tested]) -> tuple[tup
         blamed = [k for k, tape in enumerate(tapes) if abs(tape.standardised) > _FEELS]
     named = screening.named and len(blamed) == 1
     return tuple(sorted(blamed, key=lambda k: -abs(tapes[k].standardised))), named
-
-
-def _slips(joint: Joint, screening: Screening, name: str) -> tuple[Misreading, ...]:
-    found = [each for each in explain(joint, screening) if any(name in (tie.from_, tie.to) for tie in each.ties)]
-    return tuple(found[:SLIPS_SAID])
 
 
 def _mirror(joint: Joint, doubt: Doubt | None) -> Mirror | None:
