@@ -7,6 +7,7 @@ Metres. Nothing here imports `asbuilt.survey`.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -50,7 +51,7 @@ def walls(places: Places, ring: str, *, unknown: str = "", errors: Mapping[str, 
     `errors` has the error of a wall under its two letters.
     """
     found = []
-    for k, (a, b) in enumerate(zip(ring, ring[1:], strict=False)):
+    for k, (a, b) in enumerate(pairwise(ring)):
         after = ring[k + 2] if k + 2 < len(ring) else (ring[1] if ring[0] == ring[-1] else None)
         degrees = None if after is None or b in unknown else _turn_deg(places, a, b, after)
         word = "?" if degrees is None else {90: "L", -90: "R"}.get(round(degrees, 6), f"{degrees:.6g}")
@@ -134,7 +135,9 @@ def misread(observations: Any, rng: np.random.Generator) -> Any:
     bends = rng.normal(size=len(observations.turns))
     bends -= bends.mean()
     distances = tuple(replace(d, metres=d.metres + rng.normal(0, d.sigma_m)) for d in observations.distances)
-    turns = tuple(replace(t, radians=t.radians + e * t.sigma_rad) for t, e in zip(observations.turns, bends, strict=True))
+    turns = tuple(
+        replace(t, radians=t.radians + e * t.sigma_rad) for t, e in zip(observations.turns, bends, strict=True)
+    )
     offsets = tuple(
         replace(
             o,

@@ -76,7 +76,7 @@ def test_places_and_covariance_are_those_of_an_independent_solver(seed: int) -> 
 
 
 def spread_between(fit: Adjustment) -> Array:
-    """Standard deviation of the distance between every two nodes: what no choice of axes can alter."""
+    """Give the standard deviation of the distance between every two nodes: what no choice of axes can alter."""
     found = []
     for i, j in combinations(range(len(fit.places)), 2):
         ray = fit.places[j] - fit.places[i]

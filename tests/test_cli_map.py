@@ -60,7 +60,13 @@ def test_the_json_of_map_has_exactly_its_keys(run: Run, loaded: Path) -> None:
     said = parsed(run("map", SAMPLE_NAME, "--out", "map.html", "--on", "2026-06-01", "--json"))
     assert list(said) == ["property", "written", "findings"]
     assert (said["property"], said["written"]) == (SAMPLE_NAME, "map.html")
-    assert {finding["code"] for finding in said["findings"]} == {"unchecked", "weak-crossing", "partial-pump-out"}
+    assert {finding["code"] for finding in said["findings"]} == {
+        "unchecked",
+        "weak-crossing",
+        "partial-pump-out",
+        "levels-unchecked",
+        "lateral-not-level",
+    }
 
 
 def test_a_pump_out_that_is_overdue_brings_status_1(run: Run, loaded: Path) -> None:

@@ -234,7 +234,8 @@ def test_every_point_stands_under_its_component(table: str, sample: dict[str, An
 
 def test_a_row_gives_two_tapes_in_the_propertys_units_and_how_well_it_is_known(table: str) -> None:
     rows = [" ".join(line.split()) for line in table.splitlines()]
-    assert "inlet lid 33' 7\" from wing corner and 52' 0\" from SE corner 2 in yes" in rows
+    assert "inlet lid 33' 7\" on the slope from wing corner and 2 in yes" in rows
+    assert "52' 0\" on the slope from SE corner" in rows
     # typed as 67 5.5 and 70 10.5
     assert "south end 67' 5 1/2\" from NE corner and 70' 10 1/2\" from wing corner 3 1/2 in yes" in rows
 

@@ -346,9 +346,7 @@ def test_a_draft_that_is_visited_is_said(run: Run, write_sheets: WriteSheets) ->
         ),
     ],
 )
-def test_words_that_cannot_be_meant_are_refused_in_one_line(
-    run: Run, words: tuple[str, ...], line: str
-) -> None:
+def test_words_that_cannot_be_meant_are_refused_in_one_line(run: Run, words: tuple[str, ...], line: str) -> None:
     result = run(*BASE, *words)
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.splitlines()[-1] == line

@@ -1,6 +1,7 @@
 """From walls, turns and diagonals to corners: unknown turns, open walks, bays, several buildings, no walls."""
 
 import math
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -62,6 +63,15 @@ def test_unknown_turns_of_a_closed_walk_come_from_its_walls_and_diagonals(unknow
 @pytest.mark.parametrize("unknown", ["A", "B", "C", "D"])
 def test_one_unknown_turn_of_a_rectangle_is_what_is_left_of_a_full_turn(unknown: str) -> None:
     assert_corners(property_of("ABCD", walls(RECTANGLE, "ABCDA", unknown=unknown)), RECTANGLE)
+
+
+@pytest.mark.parametrize("ring", ["ABCDEFA", "AFEDCBA"])
+@pytest.mark.parametrize("unknown", ["C", "D", "E"])
+def test_what_is_left_of_a_full_turn_is_taken_on_the_hand_that_needs_the_smaller_turn(ring: str, unknown: str) -> None:
+    found = chain_of(property_of("ABCDEF", walls(L_HOUSE, ring, unknown=unknown)))
+    assert len(found) == 6  # the walk believes its own guess; nothing is left to the ties
+    for a, b in combinations("ABCDEF", 2):
+        assert math.dist(found[a], found[b]) == pytest.approx(math.dist(L_HOUSE[a], L_HOUSE[b]), abs=1e-6)
 
 
 def test_a_rectangle_of_which_no_turn_is_known_stands_by_two_diagonals() -> None:
@@ -131,8 +141,6 @@ def test_a_garage_that_nothing_ties_to_the_house_has_no_place() -> None:
 
 
 def test_turns_of_a_bay_in_round_degrees_do_not_fail_the_global_test_by_their_sum() -> None:
-    from dataclasses import replace
-
     bay = BAY | {"N": (5.0, -1.1), "O": (7.0, -1.1)}  # turns of 47.7 degrees, written as 47 and 48
     walked = walls(bay, "AMNOPBCDA")
     turns = {"M": -48.0, "N": 47.0, "O": 47.0, "P": -48.0}
@@ -153,10 +161,10 @@ def test_a_house_out_of_square_takes_its_shape_from_its_diagonals() -> None:
     skew = {"A": (0.0, 0.0), "B": (12.0, 0.0), "C": (12.03, 8.0), "D": (0.03, 8.0)}
     diagonals = [tape(skew, "A", "C"), tape(skew, "B", "D")]
     square = walls(RECTANGLE, "ABCDA")
-    declared = [w for w in walls(skew, "ABCDA")]
-    from dataclasses import replace
-
-    record = property_of("ABCD", [replace(w, turn=s.turn, turn_deg=s.turn_deg) for w, s in zip(declared, square, strict=True)], diagonals)
+    declared = walls(skew, "ABCDA")
+    record = property_of(
+        "ABCD", [replace(w, turn=s.turn, turn_deg=s.turn_deg) for w, s in zip(declared, square, strict=True)], diagonals
+    )
     assert_corners(record, skew, off_m=0.02)
     assert solve(record).fit.passed
     free = property_of("ABCD", walls(skew, "ABCDA", unknown="ABCD"), diagonals)

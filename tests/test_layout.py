@@ -42,6 +42,8 @@ ONE_ROOM = {
     "branca": ("output/webmap.py",),
     "jinja2": (),
     "click": ("cli/",),
+    "icalendar": ("output/icalendar_file.py",),
+    "pyvrp": ("service/route_pyvrp.py",),
     "pyproj": ("survey/earth.py", "survey/coordinates.py", "output/webmap.py"),
     "pygeomag": ("survey/azimuth.py",),
     "typst": ("output/sheet_pdf.py",),
@@ -163,7 +165,8 @@ def test_one_library_has_one_room(library: str) -> None:
 
 def test_every_library_that_is_imported_is_a_dependency_and_every_dependency_is_imported() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    needed = {line.partition(">")[0].replace("-", "_") for line in project["dependencies"]}
+    lines = [*project["dependencies"], *project["optional-dependencies"]["route"]]
+    needed = {line.partition(">")[0].replace("-", "_") for line in lines}
     tops = {name.partition(".")[0] for path in modules() for name in imports_of(path)}
     outside = tops - set(sys.stdlib_module_names) - {"asbuilt"}
     assert outside - {"branca"} == needed  # branca is folium's own other half

@@ -151,7 +151,7 @@ def test_nothing_is_applied_to_the_record_or_to_its_solution() -> None:
 
 
 def test_an_explanation_is_solved_in_full_with_its_correction() -> None:
-    spoiled, was = spoil(in_feet(clean()), "B", read("23' 0\""))
+    spoiled, _ = spoil(in_feet(clean()), "B", read("23' 0\""))
     best = explained(spoiled)[0]
     (stands,) = best.ties
     mended = replace(spoiled, ties=tuple(best.corrected[0] if t is stands else t for t in spoiled.ties))
@@ -168,7 +168,9 @@ def test_a_shift_that_no_slip_makes_is_not_explained_by_one() -> None:
 @pytest.mark.parametrize("lid", [LID, (3.0, -7.0), (18.0, 3.0), (15.0, 12.0), (-6.0, 4.5)])
 def test_with_three_tapes_both_places_of_the_other_two_are_tried(lid: tuple[float, float]) -> None:
     for from_ in "ABD":
-        spoiled, was = spoil(clean(lid, anchors="ABD"), from_, lambda t: replace(t, distance=metres(t.distance.metres + 1)))
+        spoiled, was = spoil(
+            clean(lid, anchors="ABD"), from_, lambda t: replace(t, distance=metres(t.distance.metres + 1))
+        )
         if solve_together(spoiled).network.doubts:
             continue  # the slip brought the mirror so near that the point is left open
         answers = explained(spoiled)

@@ -54,7 +54,7 @@ def test_three_ties_off_one_line_need_no_side_all_round_the_house(anchors: str) 
 
 
 def proud_mark(proud_m: float, count: int) -> Counter[str]:
-    """What becomes of lids taped from the ends of a wall and from a mark that stands proud of it."""
+    """Count what becomes of lids taped from the ends of a wall and from a mark that stands proud of it."""
     rng, found = np.random.default_rng(5), Counter[str]()
     for _ in range(count):
         places = RECTANGLE | {"M": (6.0, -proud_m), "lid": (rng.uniform(0, 12), -rng.uniform(3, 12))}
@@ -254,7 +254,11 @@ def test_a_compass_side_waits_for_the_wall_that_has_the_azimuth() -> None:
     assert said(apart, "lid").message == "lid has no place because E and F have none."
     assert_at(apart, "box", (5.0, -9.0))
     # the wall is placed through a point that comes last of all names
-    through = [*tapes(places, "pump", "ABC"), *tapes(places, "E", ["C", "B", "pump"]), *tapes(places, "F", ["C", "pump"])]
+    through = [
+        *tapes(places, "pump", "ABC"),
+        *tapes(places, "E", ["C", "B", "pump"]),
+        *tapes(places, "F", ["C", "pump"]),
+    ]
     joined = solve(property_of("ABCDEF", walked, [*ties, *through, tape(places, "A", "F")], earth=earth), 90.0)
     assert_at(joined, "lid", (5.0, -4.0))
 

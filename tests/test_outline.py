@@ -64,7 +64,9 @@ def test_the_misclosure_has_the_spread_that_its_test_supposes(square_sigma_deg: 
         gap = (lengths * units).sum()
         design = np.array([units.real, units.imag])
         lengths = lengths - design.T @ np.linalg.solve(design @ design.T, [gap.real, gap.imag])
-        errors = dict(zip(("AB", "BC", "CD", "DE", "EF", "FA"), lengths - np.abs(steps) + rng.normal(0, 0.015, 6), strict=True))
+        errors = dict(
+            zip(("AB", "BC", "CD", "DE", "EF", "FA"), lengths - np.abs(steps) + rng.normal(0, 0.015, 6), strict=True)
+        )
         walked = walls(L_HOUSE, "ABCDEFA", errors=errors)
         if not found:
             joint = solve_together(property_of("ABCDEF", walked, square_sigma_deg=square_sigma_deg))
@@ -121,7 +123,16 @@ def test_two_buildings_are_closed_each_for_itself() -> None:
 
 
 def test_a_bay_in_round_degrees_closes_with_its_turns_made_to_sum_up() -> None:
-    bay = {"A": (0, 0), "M": (4, 0), "N": (5, -1.1), "O": (7, -1.1), "P": (8, 0), "B": (12, 0), "C": (12, 8), "D": (0, 8)}
+    bay = {
+        "A": (0, 0),
+        "M": (4, 0),
+        "N": (5, -1.1),
+        "O": (7, -1.1),
+        "P": (8, 0),
+        "B": (12, 0),
+        "C": (12, 8),
+        "D": (0, 8),
+    }
     turns = {"M": -48.0, "N": 47.0, "O": 47.0, "P": -48.0}  # 47.7 degrees each; the sum is 358
     walked = [replace(w, turn_deg=turns.get(w.to, w.turn_deg)) for w in walls(bay, "AMNOPBCDA")]
     joint = solve_together(property_of("".join(bay), walked))

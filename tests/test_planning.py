@@ -98,14 +98,21 @@ def test_only_reference_points_are_offered_and_only_those_that_can_be_seen() -> 
 def test_what_is_gone_is_never_offered_though_its_ties_count() -> None:
     gone = ReferencePoint("C", gone_on=date(2020, 1, 1))
     places = RECTANGLE | {"lid": (4.0, -7.0)}
-    record = property_of(["A", "B", gone, "D"], walls(places, "ABCDA"), tapes(places, "lid", "AC", side="right of A > C"))
+    record = property_of(
+        ["A", "B", gone, "D"], walls(places, "ABCDA"), tapes(places, "lid", "AC", side="right of A > C")
+    )
     joint = solve_together(record)
     assert joint.fit is not None
     assert np.isfinite(joint.fit.places[4]).all()
     assert {p.reference for p in next_tapes(joint, "lid")} == {"B", "D"}
     assert {p.reference for p in next_tapes(joint, "lid", ["B", "C"])} == {"B"}
     assert all("C" not in c.references for c in choices(joint, np.array([4.0, -7.0]), 3))
-    assert next_tapes(solve_together(replace(record, ties=tuple(tapes(places, "lid", "BD", side="right of D > B")))), "lid")[0].reference == "A"
+    assert (
+        next_tapes(
+            solve_together(replace(record, ties=tuple(tapes(places, "lid", "BD", side="right of D > B")))), "lid"
+        )[0].reference
+        == "A"
+    )
 
 
 def test_an_unknown_or_unplaced_name_is_a_key_error() -> None:
@@ -148,9 +155,14 @@ def test_a_third_tape_is_advised_for_checking_and_not_for_two_millimetres() -> N
     places = {"A": (0.0, 0.0), "B": (12.0, 0.0), "C": (12.0, 8.0), "D": (0.0, 8.0), "M": (6.0, 8.0), "lid": (7.0, -9.0)}
     braces = [tape(places, a, b) for a, b in ("AC", "BD", "AM", "BM", "CM", "DM")]
     record = property_of(
-        "ABCDM", walls(places, "ABCDA"), [*braces, *tapes(places, "lid", "AB", side="right of A > B")], tape_sigma=metres(0.02)
+        "ABCDM",
+        walls(places, "ABCDA"),
+        [*braces, *tapes(places, "lid", "AB", side="right of A > B")],
+        tape_sigma=metres(0.02),
     )
-    exact = replace(record, property=replace(record.property, measured=replace(record.property.measured, wall_sigma=metres(0.0005))))
+    exact = replace(
+        record, property=replace(record.property, measured=replace(record.property.measured, wall_sigma=metres(0.0005)))
+    )
     plans = {p.reference: p for p in next_tapes(solve_together(exact), "lid")}
     assert min(plans.values(), key=lambda p: p.r95_m).reference == "C"
     assert plans["M"].r95_m - plans["C"].r95_m == pytest.approx(0.002, abs=0.0015)
@@ -170,7 +182,9 @@ def test_before_anything_is_measured_the_choice_is_what_solving_would_give(count
     joint, place = bare(), np.array([10.0, -7.0])
     places = L_HOUSE | {"lid": (10.0, -7.0)}
     for choice in choices(joint, place, count):
-        ties = tapes(places, "lid", list(choice.references), side=f"right of {choice.references[0]} > {choice.references[1]}")
+        ties = tapes(
+            places, "lid", list(choice.references), side=f"right of {choice.references[0]} > {choice.references[1]}"
+        )
         a, b = (np.array(L_HOUSE[name]) for name in choice.references[:2])
         left = (b - a)[0] * (place - a)[1] - (b - a)[1] * (place - a)[0]
         ties[0] = replace(ties[0], side=replace(ties[0].side, word="left" if left > 0 else "right"))
@@ -192,7 +206,9 @@ def test_the_best_three_are_not_on_one_line_and_catch_a_blunder() -> None:
     assert len(found) == 20
     best = found[0]
     assert best.off_line_m > 0.6
-    assert best.unnoticed_m <= 1.25 * min(c.unnoticed_m for c in found if c.off_line_m > 0.6) or best.unnoticed_m <= 0.15
+    assert (
+        best.unnoticed_m <= 1.25 * min(c.unnoticed_m for c in found if c.off_line_m > 0.6) or best.unnoticed_m <= 0.15
+    )
 
 
 def test_only_the_corners_that_are_left_are_chosen_from() -> None:

@@ -95,7 +95,7 @@ def from_new_face(tie: Tie, moved_m: float = 5 * INCH_M) -> float:
     if tie.from_ not in "AB":
         return 0.0
     mark, point = np.array(PLACES[tie.from_]), np.array(PLACES[tie.to])
-    return math.dist(mark + (0.0, -moved_m), point) - math.dist(mark, point)
+    return math.dist(mark - [0.0, moved_m], point) - math.dist(mark, point)
 
 
 def test_a_face_that_was_reclad_is_estimated_outward_positive() -> None:
@@ -152,7 +152,7 @@ TRAP = {"A": (-15 * FOOT_M, 0.0), "M": (0.0, 0.0), "B": (20 * FOOT_M, 0.0), "lid
 
 
 def trap(extra: str = "", places: dict[str, tuple[float, float]] = TRAP) -> PropertyRecord:
-    """Slope tapes from three marks on one straight wall to a lid 3.5 ft lower: 17.444 ft, 12.012, 23.437 are its like."""
+    """Slope tapes from three marks on one straight wall to a lid 3.5 ft lower."""
     ties = [
         replace(t, distance=metres(math.hypot(t.distance.metres, 3.5 * FOOT_M)))
         for t in tapes(places, "lid", "AMB" + extra, side="right of A > B")

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
@@ -12,6 +12,7 @@ coordinate = st.floats(-40, 40)
 place = st.tuples(coordinate, coordinate).map(np.array)
 
 
+@settings(deadline=None)
 @given(place, place, place)
 def test_the_circles_of_a_place_meet_at_it_and_at_its_mirror(a: np.ndarray, b: np.ndarray, p: np.ndarray) -> None:
     line = b - a

@@ -203,5 +203,8 @@ def test_a_face_that_was_reclad_is_said_with_the_one_that_cannot_be_told_from_it
 @pytest.mark.parametrize("wrong", "ABCD")
 @pytest.mark.parametrize("size", [FOOT_M, -FOOT_M, 1.0, -2.0])
 def test_one_misread_tape_is_not_said_to_be_an_error_of_many(wrong: str, size: float) -> None:
-    for record in (five({"p": {wrong: size}}), rectangle(LID, tapes(LID, "lid", "ABC", {wrong: size} if wrong != "D" else {}))):
+    for record in (
+        five({"p": {wrong: size}}),
+        rectangle(LID, tapes(LID, "lid", "ABC", {wrong: size} if wrong != "D" else {})),
+    ):
         assert not [f for f in suspect_findings(solve_together(record)) if f.code.startswith("shared-")]

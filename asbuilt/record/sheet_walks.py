@@ -108,7 +108,7 @@ def _check_closing(walk: RowWalk, problems: list[Problem]) -> None:
     for row, turn in zip(walk.rows, known, strict=True):
         word = {"L": "R", "R": "L"}.get(row.get("turn").as_read)
         if word is not None and _closes(sum(known) - 2 * turn):
-            mends.append(f"{word} at {shown(row.get('to'))} (row {row.number})")
+            mends.append(f"{word} at {shown(row.raw.get('to', ''))} (row {row.number})")
     reason = f"the turns of the closed walk {' > '.join(walk.corners)} sum to {sum(known):+g} degrees"
     accepted = "a closed walk sums to +360 or -360"
     if mends:

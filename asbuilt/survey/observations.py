@@ -139,7 +139,9 @@ class Observations:
             self,
             distances=tuple(d for k, d in enumerate(self.distances) if k not in rows),
             turns=tuple(t for k, t in enumerate(self.turns, len(self.distances)) if k not in rows),
-            offsets=tuple(o for k, o in enumerate(self.offsets) if first[0] + k not in rows and first[1] + k not in rows),
+            offsets=tuple(
+                o for k, o in enumerate(self.offsets) if first[0] + k not in rows and first[1] + k not in rows
+            ),
         )
 
     def among(self, nodes: set[int]) -> "Observations":

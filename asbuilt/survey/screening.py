@@ -89,7 +89,7 @@ def screen(observations: Observations, fit: Adjustment) -> Screening:
     first = int(size.argmax())
     alike = np.abs(_correlation(fit, first)) > ALIKE
     rivals = np.flatnonzero(alike & (size >= AS_LARGE * size[first]))
-    order = sorted(rivals, key=lambda row: -round(size[row], 3))  # three ties are equal: then as they were read
+    order = sorted(rivals, key=lambda row: -round(float(size[row]), 3))  # three ties are equal: then as they were read
     return Screening(tests, fit.chi2, limit, tuple(tests[row] for row in order), named=len(order) == 1)
 
 
@@ -105,13 +105,12 @@ def _tests(observations: Observations, fit: Adjustment) -> tuple[Tested, ...]:
     largest = np.hypot(moves[:, 0], moves[:, 1]).max(axis=0, initial=0.0)  # by one standard deviation
     with np.errstate(invalid="ignore"):
         shifts = np.where(largest > 0, largest * noticed / fit.sigma, 0.0)
-    columns = (fit.redundancy, standardised, blunders, noticed, shifts)
-    numbers = zip(*(column.tolist() for column in columns), strict=True)
     equations, offsets = _equations(observations), len(observations.offsets)
     parts = [""] * (len(equations) - 2 * offsets) + ["along"] * offsets + ["out"] * offsets
+    columns = (fit.redundancy, standardised, blunders, noticed, shifts)
+    numbers = zip(*(column.tolist() for column in columns), parts, strict=True)
     return tuple(
-        Tested(row, equation, *values, part)
-        for row, (equation, values, part) in enumerate(zip(equations, numbers, parts, strict=True))
+        Tested(row, equation, *values) for row, (equation, values) in enumerate(zip(equations, numbers, strict=True))
     )
 
 

@@ -4,8 +4,10 @@ from typing import Any
 
 import pytest
 from conftest import SIZES, Opener, Watched
-from pin_samples import hostile_due_map, sample_due_map, sample_plan, sample_route_map
+from pin_samples import DAY, SOUTH, WEST, hostile_due_map, listed, sample_due_map, sample_plan, sample_route_map
 from test_webmap import PAYLOADS
+
+from asbuilt.output.duemap import due_map
 
 WIDTHS = sorted(SIZES)
 MAP = "window[JSON.parse(document.getElementById('plan-data').textContent).frame.map]"
@@ -137,4 +139,16 @@ def test_printing_shows_map_and_list(opened: Opener) -> None:
     watched.page.emulate_media(media="print")
     assert watched.page.locator("#panel .open", has_text="Road 0").is_visible()
     assert watched.page.locator("#plan").is_visible()
+    watched.ran_clean()
+
+
+def test_a_thousand_pins_at_one_place_are_one_heap_whose_number_fits(opened: Opener) -> None:
+    some = [listed(f"Flat {n}", -3) for n in range(1000)]
+    watched = opened(due_map(some, {each.due.property: (WEST, SOUTH) for each in some}, DAY), 390)
+    heap = watched.page.locator(".cluster")
+    assert heap.count() == 1
+    assert heap.locator(".count").inner_text() == "1000"
+    assert heap.evaluate("node => node.scrollWidth <= node.clientWidth")
+    heap.click()
+    assert "and 950 more" in watched.page.locator(".leaflet-popup").inner_text()
     watched.ran_clean()

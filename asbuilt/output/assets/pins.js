@@ -12,7 +12,7 @@
   const groups = new Map(data.groups.map((g, rank) => [g.key, { ...g, rank, layer: window[data.frame.layers[g.key]] }]));
   const still = window.matchMedia("(prefers-reduced-motion: reduce)");
   const drawn = L.layerGroup().addTo(map);
-  const APART = 62; // pixels between two heaps: a thumb, and the width of a heap's number
+  const APART = 68; // pixels between two heaps: a thumb, and the width of a heap with its number
   const DEEPEST = 18;
 
   const toLatLng = ([longitude, latitude]) => L.latLng(latitude, longitude);
@@ -77,7 +77,7 @@
   function drawCluster(pins) {
     const worst = pins.reduce((a, b) => (groups.get(b.group).rank < groups.get(a.group).rank ? b : a));
     const badge = el("div", { class: "cluster" }, symbol(worst.group, ""), el("span", { class: "count" }, String(pins.length)));
-    const icon = L.divIcon({ className: "pin", iconSize: [60, 44], html: badge });
+    const icon = L.divIcon({ className: "pin", iconSize: [48 + 11 * String(pins.length).length, 44], html: badge });
     const box = L.latLngBounds(pins.map((pin) => toLatLng(pin.at)));
     const name = `${pins.length} properties, the most urgent: ${groups.get(worst.group).title}`;
     marker(toLatLng(pins[0].at), icon, name, () => openCluster(pins, box), groups.get(worst.group).rank);
