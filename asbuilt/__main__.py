@@ -1,5 +1,5 @@
 """`python -m asbuilt`."""
 
-from asbuilt.cli.main import main
+from asbuilt.cli.main import run
 
-main()
+run()

@@ -59,14 +59,15 @@ def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite:
     Example:
       asbuilt map "Fernbank Lane 14" --out map.html
     """
-    from asbuilt.jobs.draw import findings_of, map_of
+    from asbuilt.jobs.draw import map_of, show_property
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import write_whole
 
     found = located(record_file, name)
     path = out or Path(f"{file_stem(name)}.html")
-    write_whole(path, map_of(found, today), overwrite=overwrite)
-    findings = findings_of(found, today)
+    shown = show_property(found, today)
+    write_whole(path, map_of(shown), overwrite=overwrite)
+    findings = shown.findings
     if as_json:
         show_json({"property": name, "written": str(path), "findings": [finding.as_json() for finding in findings]})
     else:
@@ -105,13 +106,14 @@ def geojson(
     Example:
       asbuilt geojson "Fernbank Lane 14" --points --out property.geojson
     """
-    from asbuilt.jobs.draw import findings_of, geojson_of
+    from asbuilt.jobs.draw import geojson_of, show_property
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import write_whole
 
     found = located(record_file, name)
-    text = geojson_of(found, today, points=points, house=house, elevation=elevation)
-    findings = findings_of(found, today)
+    shown = show_property(found, today)
+    text = geojson_of(shown, points=points, house=house, elevation=elevation)
+    findings = shown.findings
     if out is None:
         show_json_text(text)
     else:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from asbuilt.errors import AsbuiltError, ChangedSheetsError
 from asbuilt.findings import Finding
-from asbuilt.jobs.draw import findings_of, geojson_of, map_of
+from asbuilt.jobs.draw import geojson_of, map_of, show_property
 from asbuilt.jobs.due import dues_of
 from asbuilt.jobs.load import load_sheets
 from asbuilt.jobs.locate import Located
@@ -67,12 +67,13 @@ def run_demo(folder: Path, *, overwrite: bool) -> Demo:
     make_folder(folder)
     located = _loaded(folder / "asbuilt.db")
     today = STORED_AT.date()
+    shown = show_property(located, today)
     dues, notes = dues_of(located.record, today)
     place = located.record.property
     listed = [Listed(due, place.address, place.owner, place.phone) for due in dues]
     texts = {
-        "map.html": map_of(located, today),
-        "property.geojson": geojson_of(located, today, points=True, house=True),
+        "map.html": map_of(shown),
+        "property.geojson": geojson_of(shown, points=True, house=True),
         "positions.txt": positions_table(located.record, located.solution, located.findings) + "\n",
         "positions.json": _json(positions_json(located.solution, located.placement, located.findings)),
         "due.txt": due_list_text(listed, notes, today) + "\n",
@@ -80,7 +81,7 @@ def run_demo(folder: Path, *, overwrite: bool) -> Demo:
     }
     for name, text in texts.items():
         write_whole(folder / name, text, overwrite=overwrite)
-    return Demo(tuple(folder / name for name in FILES), _facts(located, dues), findings_of(located, today))
+    return Demo(tuple(folder / name for name in FILES), _facts(located, dues), shown.findings)
 
 
 def _loaded(record_file: Path) -> Located:

@@ -1,6 +1,6 @@
 """Draw one property: the map and the GeoJSON of what is recorded, with what is due."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 
 from asbuilt.errors import PlaceError
@@ -10,49 +10,50 @@ from asbuilt.jobs.locate import Located
 from asbuilt.output.cautions import CAUTIONS
 from asbuilt.output.features import Feature, build_features
 from asbuilt.output.positions import DRAFT_WORDS
+from asbuilt.service.schedule import Due
 
 
-def features_of(located: Located, today: date) -> tuple[Feature, ...]:
-    """Make the features of one solved property as on a day."""
-    dues, _ = dues_of(located.record, today)
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One solved property as on a day: what its map and its files are made from."""
+
+    located: Located
+    today: date
+    features: tuple[Feature, ...]
+    dues: tuple[Due, ...]
+    findings: tuple[Finding, ...]  #: of the survey and of what is due, worst first
+
+
+def show_property(located: Located, today: date) -> Shown:
+    """Gather what is shown of one solved property as on a day."""
+    dues, noticed = dues_of(located.record, today)
     features = build_features(located.record, located.solution, located.placement, dues)
-    if not located.record.property.draft:
-        return features
-    return tuple(replace(feature, attributes={**feature.attributes, "draft": True}) for feature in features)
+    return Shown(located, today, features, tuple(dues), tuple(worst_first([*located.findings, *noticed])))
 
 
-def findings_of(located: Located, today: date) -> tuple[Finding, ...]:
-    """Give what is said of one property on its map and in its files: of the survey and of what is due, worst first."""
-    _, findings = dues_of(located.record, today)
-    return tuple(worst_first([*located.findings, *findings]))
-
-
-def map_of(located: Located, today: date) -> str:
-    """Draw the map of one solved property as on a day: one HTML document."""
+def map_of(shown: Shown) -> str:
+    """Draw the map of one property: one HTML document."""
     from asbuilt.output.webmap import MapSheet, render_map
 
-    place = located.record.property
-    dues, _ = dues_of(located.record, today)
+    located, place = shown.located, shown.located.record.property
     return render_map(
         MapSheet(
             title=place.name,
             subtitle=tuple(line for line in (DRAFT_WORDS if place.draft else None, place.address) if line),
             units=place.units,
-            features=build_features(located.record, located.solution, located.placement, dues),
+            features=shown.features,
             placed=located.placement is not None,
-            as_of=today.isoformat(),
-            findings=tuple(finding.as_json() for finding in findings_of(located, today)),
-            due=tuple(due.as_json() for due in dues),
+            as_of=shown.today.isoformat(),
+            findings=tuple(finding.as_json() for finding in shown.findings),
+            due=tuple(due.as_json() for due in shown.dues),
             cautions=CAUTIONS,
             north_up=located.solution.azimuth_deg is not None or located.placement is not None,
         )
     )
 
 
-def geojson_of(
-    located: Located, today: date, *, points: bool = False, house: bool = False, elevation: bool = False
-) -> str:
-    """Write one solved property as GeoJSON text.
+def geojson_of(shown: Shown, *, points: bool = False, house: bool = False, elevation: bool = False) -> str:
+    """Write one property as GeoJSON text; a draft says so in every feature.
 
     Parameters
     ----------
@@ -70,11 +71,14 @@ def geojson_of(
     """
     from asbuilt.output.geojson import write_geojson
 
-    if located.placement is None:
+    place = shown.located.record.property
+    if shown.located.placement is None:
         raise PlaceError(
-            f"{located.record.property.name} has no place on the earth, and GeoJSON has longitude and latitude only; "
+            f"{place.name} has no place on the earth, and GeoJSON has longitude and latitude only; "
             "give [earth] a reference point with coordinates and a wall's azimuth, or two known coordinates"
         )
     roles = {"component"} | ({"point"} if points else set()) | ({"building", "reference"} if house else set())
-    chosen = (feature for feature in features_of(located, today) if feature.role in roles)
+    chosen = [feature for feature in shown.features if feature.role in roles]
+    if place.draft:
+        chosen = [replace(feature, attributes={**feature.attributes, "draft": True}) for feature in chosen]
     return write_geojson(chosen, elevation=elevation)

@@ -9,7 +9,7 @@ from asbuilt.survey.earth import Placement
 from asbuilt.survey.joint import Joint
 from asbuilt.survey.observations import Distance, Turn
 from asbuilt.survey.outline import closures
-from asbuilt.survey.screening import Screening, Tested, screen
+from asbuilt.survey.screening import Screening, Tested, correlations, screen
 from asbuilt.survey.shared import SEEN_M, Shared, faces, tape_zero
 from asbuilt.survey.solution import Position, Solution
 
@@ -17,12 +17,13 @@ from asbuilt.survey.solution import Position, Solution
 def full_table(joint: Joint, solution: Solution, placement: Placement | None) -> str:
     """Write places, measurements, walks and shared errors; metres and degrees.
 
-    residual = computed - observed; w = standardised residual; r = redundancy number; MDB = smallest blunder that the
+    residual = computed - observed; w = standardised residual; r = redundancy number; rho = largest correlation
+    with another test; MDB = smallest blunder that the
     0.1 % test notices with 80 % power; shift = what a blunder of that size does to the place it bears on most.
     """
     if joint.fit is None:
         return "Nothing could be placed."
-    screening = screen(joint.used, joint.fit)
+    screening = screen(joint.used, joint.fit, joint.datum)
     parts = [
         _places(solution, placement),
         _measurements(joint, screening),
@@ -64,8 +65,14 @@ def _place(position: Position, placement: Placement | None) -> str:
 
 
 def _measurements(joint: Joint, screening: Screening) -> str:
-    lines = [f"{'MEASUREMENT':58}{'as read':>16}{'sigma':>9}{'residual':>10}{'w':>7}{'r':>6}{'MDB':>8}{'shift m':>9}"]
+    lines = [
+        f"{'MEASUREMENT':58}{'as read':>16}{'sigma':>9}{'residual':>10}{'w':>7}{'r':>6}{'rho':>6}{'MDB':>8}"
+        f"{'shift m':>9}"
+    ]
     assert joint.fit is not None  # noqa: S101 - full_table() has looked
+    alike = np.abs(correlations(joint.fit))
+    np.fill_diagonal(alike, 0.0)
+    alike = alike.max(axis=1, initial=0.0)
     for test in screening.tests:
         what, as_read = _what(joint, test)
         scale, unit = (180 / math.pi, " deg") if isinstance(test.equation, Turn) else (1.0, " m")
@@ -75,6 +82,7 @@ def _measurements(joint: Joint, screening: Screening) -> str:
         shift = "-" if not np.isfinite(test.shift_m) else f"{test.shift_m:.3f}"
         lines.append(
             f"{what:58}{as_read:>16}{sigma:9.4f}{residual:10.4f}{test.standardised:7.2f}{test.redundancy:6.2f}"
+            f"{alike[test.row]:6.2f}"
             f"{noticed:>8}{shift:>9}{unit if unit != ' m' else ''}"
         )
     return "\n".join(lines)

@@ -6,6 +6,7 @@ Plane frame, metres and radians. Nodes are the reference points and points of on
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,7 +101,7 @@ class WallOffset:
         return self.a, self.b, self.p
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Observations:
     """All equations of one property."""
 
@@ -113,13 +114,17 @@ class Observations:
     impossible: tuple[tuple[Tie, str], ...] = field(default=())  #: ties that cannot be, and why
     levels: LevelSolution = field(default_factory=LevelSolution)  #: heights, from which drops were taken
 
-    @property
+    @cached_property
     def index(self) -> dict[str, int]:
         """Node number of each name."""
         return {name: number for number, name in enumerate(self.names)}
 
     def tapes(self) -> dict[int, list[Distance]]:
         """List the distances of each node that has any."""
+        return self._tapes
+
+    @cached_property
+    def _tapes(self) -> dict[int, list[Distance]]:
         found: dict[int, list[Distance]] = {}
         for distance in self.distances:
             for node in distance.nodes:

@@ -11,24 +11,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from asbuilt.model.measurements import Wall
-from asbuilt.survey.adjust import Adjustment, adjust
+from asbuilt.survey.adjust import Adjustment, Datum, adjust
 from asbuilt.survey.joint import Joint
+from asbuilt.survey.network import TOLD_APART_CHI2
 from asbuilt.survey.observations import Distance, Observations, Turn, WallOffset
 from asbuilt.survey.quality import DELTA_0, W_LIMIT, chi2_quantile
 
 Array = NDArray[np.float64]
 Equation = Distance | Turn | WallOffset
 
-ALIKE = 0.9
-"""Tests that correlate by more than this cannot be told apart where both are large (common practice)."""
-
-AS_LARGE = 0.9
-"""A rival's standardised residual must come this near the largest one to leave the two undecided (our own)."""
-
 MOST_BLUNDERS = 5
 """After so many left out, the set can no longer tell."""
 
 _NO_REDUNDANCY = 1e-6
+_LEFT_OUT = 6  # rows that are really left out, largest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +70,13 @@ class Screening:
         return self.suspects[0] if self.named else None
 
 
-def screen(observations: Observations, fit: Adjustment) -> Screening:
+def screen(observations: Observations, fit: Adjustment, datum: Datum | None = None) -> Screening:
     """Test every equation of a joint solution against the others.
 
-    Suspects are named only where a standardised residual passes the 0.1 % limit; others whose tests correlate with it
-    and that are nearly as large stand beside it, and then none is named.
+    There are suspects only where a standardised residual passes the 0.1 % limit. The first is named where leaving it
+    out lowers chi-square by nine more than leaving out any other; those that come nearer stand beside it, and then
+    none is named. With the datum the largest few are really left out and solved again; without it the lowering is
+    taken from the linear theory, the square of the standardised residual.
     """
     tests = _tests(observations, fit)
     spare = fit.degrees_of_freedom
@@ -86,10 +84,12 @@ def screen(observations: Observations, fit: Adjustment) -> Screening:
     size = np.array([abs(test.standardised) for test in tests])
     if not len(size) or size.max() <= W_LIMIT:
         return Screening(tests, fit.chi2, limit, (), named=False)
-    first = int(size.argmax())
-    alike = np.abs(_correlation(fit, first)) > ALIKE
-    rivals = np.flatnonzero(alike & (size >= AS_LARGE * size[first]))
-    order = sorted(rivals, key=lambda row: -round(float(size[row]), 3))  # three ties are equal: then as they were read
+    lowered = size**2
+    if datum is not None:
+        for row in np.argsort(-size)[:_LEFT_OUT]:
+            lowered[row] = fit.chi2 - adjust(observations.without([int(row)]), fit.places, datum).chi2
+    rivals = np.flatnonzero((lowered > lowered.max() - TOLD_APART_CHI2) & (size >= size.max() / 2))
+    order = sorted(rivals, key=lambda row: -round(float(lowered[row]), 3))  # three ties are equal: then as read
     return Screening(tests, fit.chi2, limit, tuple(tests[row] for row in order), named=len(order) == 1)
 
 
@@ -120,11 +120,13 @@ def _equations(observations: Observations) -> list[Equation]:
     return [*observations.distances, *observations.turns, *offsets, *offsets]
 
 
-def _correlation(fit: Adjustment, row: int) -> Array:
-    """Correlation of one row's test with every other's; 0 where a row has no redundancy."""
-    cofactor = -fit.jacobian @ fit.covariance @ fit.jacobian[row]
-    cofactor[row] += 1.0
-    scale = np.sqrt(np.maximum(fit.redundancy * fit.redundancy[row], 0.0))
+def correlations(fit: Adjustment) -> Array:
+    """Give the correlation of every two rows' tests, (rows, rows); 0 where a row has no redundancy.
+
+    Two tests that correlate by nearly one answer to the same blunders: what is wrong with one looks wrong with both.
+    """
+    cofactor = np.eye(len(fit.residuals)) - fit.jacobian @ fit.covariance @ fit.jacobian.T
+    scale = np.sqrt(np.outer(fit.redundancy, fit.redundancy))
     return np.asarray(np.divide(cofactor, scale, out=np.zeros_like(cofactor), where=scale > _NO_REDUNDANCY))
 
 
@@ -156,7 +158,7 @@ def leave_out_in_turn(joint: Joint) -> tuple[list[Tested], bool]:
     rows = {id(equation): row for row, equation in reversed(list(enumerate(_equations(observations))))}
     out: list[Tested] = []
     while True:
-        screening = screen(observations, fit)
+        screening = screen(observations, fit, joint.datum)
         if not screening.alarm:
             return out, True
         culprit = screening.culprit

@@ -29,7 +29,7 @@ def examine(joint: Joint) -> tuple[list[Finding], list[Misreading]]:
     """Give what `suspect_findings` says, and all the slips that would explain it, best first."""
     if joint.fit is None:
         return [], []
-    screening = screen(joint.used, joint.fit)
+    screening = screen(joint.used, joint.fit, joint.datum)
     together = [_together(joint, shared) for shared in explanations(joint, screening)]
     if not (screening.alarm or screening.suspects or joint.against_side):
         return together, []

@@ -88,7 +88,7 @@ def judge(
     node = joint.observations.index.get(name)
     if node is None:
         return Verdict(name, units, None, (), (), (), False, (), None, (), ())
-    screening = screen(joint.used, joint.fit) if joint.fit is not None else None
+    screening = screen(joint.used, joint.fit, joint.datum) if joint.fit is not None else None
     tapes = _tapes(screening, node)
     suspects, named = _suspects(screening, tapes)
     blamed = bool(suspects) or node in joint.against_side
