@@ -1,0 +1,1 @@
+"""The tests: one file a module, `published/` one file an outside source."""

@@ -47,9 +47,7 @@ def by_counting_days(volume: float, household: list[Household], since: date, hor
     for number in range(horizon + 1):
         day = since + timedelta(days=number)
         here = [
-            row
-            for row in household
-            if row.from_ <= day and (row.to is None or row.to > day) and row.months_a_year > 0
+            row for row in household if row.from_ <= day and (row.to is None or row.to > day) and row.months_a_year > 0
         ]
         if solids >= volume - 50 * sum(row.people for row in here) - 1e-9:
             return day
@@ -60,9 +58,7 @@ def by_counting_days(volume: float, household: list[Household], since: date, hor
 
 @settings(max_examples=60, deadline=None)
 @given(volumes, households, starts)
-def test_the_date_is_that_of_counting_day_by_day(
-    volume: int, household: list[Household], since: date
-) -> None:
+def test_the_date_is_that_of_counting_day_by_day(volume: int, household: list[Household], since: date) -> None:
     counted = by_counting_days(volume, household, since, horizon=8000)
     reckoned = due_on(volume, household, since)
     if counted is None:
@@ -93,16 +89,12 @@ def test_a_disposer_is_never_due_later(volume: int, household: list[Household], 
 
 
 @given(volumes, st.integers(0, 2000), households, starts)
-def test_a_larger_tank_is_never_due_earlier(
-    volume: int, more: int, household: list[Household], since: date
-) -> None:
+def test_a_larger_tank_is_never_due_earlier(volume: int, more: int, household: list[Household], since: date) -> None:
     assert due_on(volume + more, household, since) >= due_on(volume, household, since)
 
 
 @given(volumes, households, starts, st.integers(0, 2000))
-def test_a_later_start_is_never_due_earlier(
-    volume: int, household: list[Household], since: date, days: int
-) -> None:
+def test_a_later_start_is_never_due_earlier(volume: int, household: list[Household], since: date, days: int) -> None:
     assert due_on(volume, household, since + timedelta(days=days)) >= due_on(volume, household, since)
 
 
@@ -181,9 +173,7 @@ def test_an_empty_stretch_only_moves_the_date_by_its_length() -> None:
         Household(date(2020, 1, 1), people=4, to=date(2021, 1, 1)),
         Household(date(2022, 1, 1), people=4),
     ]
-    assert due_on(1000, away, date(2020, 1, 1)) == due_on(1000, steady, date(2020, 1, 1)) + timedelta(
-        days=365
-    )
+    assert due_on(1000, away, date(2020, 1, 1)) == due_on(1000, steady, date(2020, 1, 1)) + timedelta(days=365)
 
 
 def test_nothing_gathers_before_the_household_moves_in() -> None:
@@ -194,13 +184,9 @@ def test_nothing_gathers_before_the_household_moves_in() -> None:
 def test_months_a_year_slow_the_solids_but_leave_the_people_whole() -> None:
     due = next_pump_out(1000, [Household(date(2000, 1, 1), people=4, months_a_year=6)], date(2020, 1, 1))
     assert due is not None
-    assert due.years == pytest.approx(
-        5.2
-    )  # (1000 - 50 * 4) / (76.92 * 4 * 6/12), not that of two people: 5.85
+    assert due.years == pytest.approx(5.2)  # (1000 - 50 * 4) / (76.92 * 4 * 6/12), not that of two people: 5.85
     assert due.people == 4
-    assert due.remarks == (
-        "the table is for residence all year, the closed form counts the months lived there",
-    )
+    assert due.remarks == ("the table is for residence all year, the closed form counts the months lived there",)
 
 
 def test_a_disposer_in_one_building_speeds_only_that_buildings_solids() -> None:
@@ -252,9 +238,7 @@ def test_a_house_that_stays_empty_is_never_due() -> None:
     due = next_pump_out(1000, [Household(date(2018, 1, 1), people=4, to=date(2020, 6, 1))], date(2019, 1, 1))
     assert due is not None
     assert (due.due_on, due.earliest_on, due.latest_on, due.table, due.years) == (None,) * 5
-    assert due.closed_form == (
-        "nobody is recorded as living there from 2020-06-01 on, so the limit is not reached"
-    )
+    assert due.closed_form == ("nobody is recorded as living there from 2020-06-01 on, so the limit is not reached")
 
 
 @pytest.mark.parametrize(("people", "months"), [(0, 12.0), (3, 0.0)])
@@ -312,9 +296,7 @@ def test_half_way_between_cells_the_shorter_interval_is_printed() -> None:
     ],
     ids=["no volume", "volume nan", "people", "months", "to"],
 )
-def test_what_cannot_be_reckoned_is_refused_in_one_sentence(
-    volume: float, row: Household, message: str
-) -> None:
+def test_what_cannot_be_reckoned_is_refused_in_one_sentence(volume: float, row: Household, message: str) -> None:
     with pytest.raises(SolidsError) as caught:
         next_pump_out(volume, [row], START)
     assert str(caught.value) == message

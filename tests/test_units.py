@@ -308,9 +308,7 @@ def test_a_hundred_kilometres_are_still_read() -> None:
 
 
 def test_an_unknown_unit_is_the_callers_mistake_and_not_the_notebooks() -> None:
-    with pytest.raises(
-        ValueError, match="unit 'yd' is not known; accepted are ft-in, ft, m, in, cm"
-    ) as caught:
+    with pytest.raises(ValueError, match="unit 'yd' is not known; accepted are ft-in, ft, m, in, cm") as caught:
         parse_length("7", "yd")
     assert not isinstance(caught.value, AsbuiltError)
 
@@ -338,9 +336,7 @@ ANY_UNIT = st.sampled_from([None, *UNITS])
 @example("9" * 60, "m")
 @example("\u0130N", "in")
 @example("\ud800", None)
-def test_any_text_is_read_as_a_finite_length_or_refused_with_a_length_error(
-    text: str, unit: str | None
-) -> None:
+def test_any_text_is_read_as_a_finite_length_or_refused_with_a_length_error(text: str, unit: str | None) -> None:
     try:
         length = parse_length(text, unit)
     except LengthError as refusal:
@@ -413,9 +409,7 @@ def test_a_length_is_shown_as_people_write_it(metres: float, units: str, shown: 
         (7.1247, "m", Fraction(10), "10 m"),
     ],
 )
-def test_a_length_is_rounded_to_the_step_asked_for(
-    metres: float, units: str, step: Fraction, shown: str
-) -> None:
+def test_a_length_is_rounded_to_the_step_asked_for(metres: float, units: str, step: Fraction, shown: str) -> None:
     assert format_length(metres, units, step) == shown
 
 
@@ -428,9 +422,7 @@ def test_quarter_inches_are_rounded_up_whatever_the_binary_noise() -> None:
 @given(st.floats(0, 99_000), st.sampled_from(SHOWN_IN))
 @example(0.3047999, "ft-in")
 @example(0.00635, "ft-in")
-def test_what_is_shown_is_read_back_within_half_a_step_and_shown_the_same_again(
-    metres: float, units: str
-) -> None:
+def test_what_is_shown_is_read_back_within_half_a_step_and_shown_the_same_again(metres: float, units: str) -> None:
     half_step = {"ft-in": INCH_M / 4, "ft": FOOT_M / 200, "m": 0.005}[units]
     shown = format_length(metres, units)
     back = parse_length(shown, units)

@@ -18,7 +18,7 @@ from asbuilt.survey.observations import Distance, Observations
 from asbuilt.survey.quality import chi2_quantile
 from asbuilt.survey.readings import Slip, slips
 from asbuilt.survey.screening import Screening
-from asbuilt.survey.start import locate_point
+from asbuilt.survey.start import Candidate, locate_point
 from asbuilt.units import FOOT_M, format_length
 
 Array = NDArray[np.float64]
@@ -35,6 +35,7 @@ _MOST_POINTS = 3  # points whose tapes are tried, most suspicious first
 _SOLVED_AGAIN = 6  # trial solutions that are solved in full
 _BELIEVED = 0.999  # one clean set in twenty fails at 5 %: a correction must not be refused for that
 _FREE_NUMBER = 1.0  # what a slip with a free number, the drop, takes off chi-square by itself: it fits any long tape
+_FAR_FROM_MEETING = 300.0  # chi-square of a point's own tapes beyond which no error of their far ends excuses them
 _GATE = 3.29  # standard deviations by which a trial reading may miss the prediction
 
 
@@ -165,9 +166,7 @@ def _starts(joint: Joint, node: int, tapes: Sequence[Distance], observations: Ob
         places[other] = place
     if not tapes or any(o.p == node for o in observations.offsets):
         return [places]
-    anchors = np.array([placed[d.far(node)] for d in tapes])
-    found = locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes])
-    allowed = [c for c in found if joint.sides.allow(node, c.place, placed)] or found
+    allowed = _own_places(joint, node, tapes)
     near = [c for c in allowed if c.chi2 - allowed[0].chi2 < TOLD_APART_CHI2]
     starts = []
     for candidate in near:
@@ -175,6 +174,14 @@ def _starts(joint: Joint, node: int, tapes: Sequence[Distance], observations: Ob
         start[node] = candidate.place
         starts.append(start)
     return starts or [places]
+
+
+def _own_places(joint: Joint, node: int, tapes: Sequence[Distance]) -> list[Candidate]:
+    """Give the places that a point's own tapes allow, on its noted side where there is one, cheapest first."""
+    placed = joint.network.places
+    anchors = np.array([placed[d.far(node)] for d in tapes])
+    found = locate_point(anchors, [d.metres for d in tapes], [d.sigma_m for d in tapes])
+    return [c for c in found if joint.sides.allow(node, c.place, placed)] or found
 
 
 def _of_one_tape(joint: Joint, tape: Distance, left: _Left, limit: float) -> Iterator[Misreading]:
@@ -236,12 +243,22 @@ def _exchanged(joint: Joint, node: int, rows: Sequence[int], limit: float) -> It
             swapped = list(joint.used.distances)
             swapped[first] = replace(a, metres=b.metres, sigma_m=b.sigma_m)
             swapped[second] = replace(b, metres=a.metres, sigma_m=a.sigma_m)
+            if not _may_fit(joint, node, swapped):
+                continue
             trial = _tried(joint, node, replace(joint.used, distances=tuple(swapped)))
             if trial <= 2 * limit:
                 one, other = a.source, b.source
                 assert isinstance(one, Tie) and isinstance(other, Tie)  # noqa: S101 - walls are not among the rows
                 corrected = (_renamed(one, other, joint, node), _renamed(other, one, joint, node))
                 yield Misreading("names exchanged", (one, other), corrected, trial, limit)
+
+
+def _may_fit(joint: Joint, node: int, distances: Sequence[Distance]) -> bool:
+    """Tell whether a point's own tapes alone, their far ends taken as error-free, come near to meeting."""
+    if any(o.p == node for o in joint.used.offsets):
+        return True
+    own = _own_places(joint, node, [d for d in distances if node in d.nodes])
+    return bool(own) and own[0].chi2 < _FAR_FROM_MEETING
 
 
 def _tried(joint: Joint, node: int, observations: Observations) -> float:

@@ -56,9 +56,7 @@ def test_a_second_text_prints_the_same_cells(cell: dict[str, float]) -> None:
 
 
 @pytest.mark.parametrize(("size", "years"), CELLS.items(), ids=str)
-def test_the_closed_form_is_within_nine_hundredths_of_a_year_of_every_cell(
-    size: tuple[int, int], years: float
-) -> None:
+def test_the_closed_form_is_within_nine_hundredths_of_a_year_of_every_cell(size: tuple[int, int], years: float) -> None:
     assert abs(closed_form_years(*size) - years) <= 0.09
 
 
@@ -88,9 +86,7 @@ def test_the_two_readings_of_the_constants_are_the_ones_documented() -> None:
 
 
 @pytest.mark.parametrize(("size", "years"), CELLS.items(), ids=str)
-def test_the_date_of_a_steady_household_is_the_cell_to_half_its_last_digit(
-    size: tuple[int, int], years: float
-) -> None:
+def test_the_date_of_a_steady_household_is_the_cell_to_half_its_last_digit(size: tuple[int, int], years: float) -> None:
     gallons, people = size
     due = next_pump_out(gallons, [Household(date(2000, 1, 1), people=people)], since=date(2001, 3, 1))
     assert due is not None
