@@ -1,6 +1,7 @@
 """The common ground of the tests: the sample property in a record, a folder to stand in, a writer of sheets."""
 
 import csv
+import os
 import shutil
 import tomllib
 from collections.abc import Sequence
@@ -8,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only wait for each other
 
 from tests.commands import ROOT, SAMPLE, Run, WriteSheets, invoke
 

@@ -38,8 +38,8 @@ ENTRANCES = frozenset({"__init__", "__main__"})
 ONE_ROOM = {
     "sqlite_utils": ("record/",),
     "sqlite3": ("record/",),
-    "folium": ("output/webmap.py",),
-    "branca": ("output/webmap.py",),
+    "folium": ("output/mapframe.py",),
+    "branca": ("output/mapframe.py",),
     "jinja2": (),
     "click": ("cli/",),
     "icalendar": ("output/icalendar_file.py",),

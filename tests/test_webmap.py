@@ -17,9 +17,10 @@ import folium
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
-from asbuilt.output import webmap
+from asbuilt.output import mapframe, mapsymbols, webmap
 from asbuilt.output.features import Feature
-from asbuilt.output.webmap import STREETS, Background, BackgroundError, FrameError, MapSheet, render_map
+from asbuilt.output.mapframe import STREETS, Background, BackgroundError, FrameError
+from asbuilt.output.webmap import MapSheet, render_map
 
 ASSETS = files("asbuilt.output").joinpath("assets")
 
@@ -361,8 +362,8 @@ def test_a_hostile_text_adds_no_element_to_the_document(payload: str) -> None:
 def test_every_text_field_of_the_sheet_takes_part_in_the_hostile_test() -> None:
     """Guards the test above: a field that a later change adds must not be left out of it."""
     left = [text for text in texts_of(block_of(render_map(hostile_sheet("QQQ")))) if "QQQ" not in text]
-    constants = {"ft-in", *webmap.SYMBOL_WORDS, "spot", "mark", "point", "line", "area"}
-    constants |= {"building", "reference", "component"} | set(texts_of([g.as_json() for g in webmap.GROUPS]))
+    constants = {"ft-in", *mapsymbols.SYMBOL_WORDS, "spot", "mark", "point", "line", "area"}
+    constants |= {"building", "reference", "component"} | set(texts_of([g.as_json() for g in mapsymbols.GROUPS]))
     assert {text for text in left if not re.fullmatch(r"(map|feature_group)_[0-9a-f]+", text)} <= constants
 
 
@@ -426,7 +427,7 @@ def test_the_policy_names_each_script_and_style_by_its_hash_and_nothing_else(doc
 
 
 def test_the_background_is_off_and_a_property_without_a_place_has_none() -> None:
-    frame = webmap.make_frame(webmap.GROUPS, STREETS)
+    frame = webmap.make_frame(mapsymbols.GROUPS, STREETS)
     tiles = re.search(r"var (tile_layer_\w+) = L.tileLayer", frame.script)
     assert tiles is not None
     assert f"{tiles.group(1)}.addTo(" not in frame.script
@@ -438,8 +439,8 @@ def test_the_background_is_off_and_a_property_without_a_place_has_none() -> None
 
 
 def test_a_library_that_is_not_packaged_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    links = [*webmap.OfflineMap.default_js, ("extra", "https://cdn.example.org/extra.js")]
-    monkeypatch.setattr(webmap.OfflineMap, "default_js", links)
+    links = [*mapframe.OfflineMap.default_js, ("extra", "https://cdn.example.org/extra.js")]
+    monkeypatch.setattr(mapframe.OfflineMap, "default_js", links)
     with pytest.raises(FrameError) as caught:
         render_map(sample_sheet())
     message = "the map's frame asks for 'extra' (https://cdn.example.org/extra.js), which is not packaged with asbuilt"
@@ -481,7 +482,7 @@ def test_two_renders_are_the_same_to_the_byte_and_leave_chance_as_it_was(documen
 
 def test_steady_names_end_with_an_error_too() -> None:
     drawn = vars(branca.element)["urandom"]
-    with pytest.raises(KeyError), webmap.steady_ids():
+    with pytest.raises(KeyError), mapframe.steady_ids():
         raise KeyError
     assert vars(branca.element)["urandom"] is drawn
 
@@ -531,13 +532,13 @@ def test_a_degree_has_the_published_length() -> None:
     ],
 )
 def test_a_kind_takes_the_colour_of_its_utility(kind: str, group: str) -> None:
-    assert webmap.group_of(Feature("component", "x", kind, None)) == group
+    assert mapsymbols.group_of(Feature("component", "x", kind, None)) == group
 
 
 def test_the_colours_are_the_hues_of_the_uniform_colour_code() -> None:
     """APWA Uniform Color Code: green sewer, blue water, red electric, orange signal, yellow gas, purple, pink."""
     hues = {"sewer": 140, "water": 220, "electric": 355, "signal": 25, "gas": 48, "reclaimed": 278, "survey": 324}
-    for group in webmap.GROUPS:
+    for group in mapsymbols.GROUPS:
         if group.key in hues:
             colour = group.fill if group.key == "gas" else group.colour
             red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
@@ -548,7 +549,7 @@ def test_the_colours_are_the_hues_of_the_uniform_colour_code() -> None:
 
 def test_no_two_layers_share_both_dash_and_fill() -> None:
     """On a black and white print the dashes alone must tell the lines apart."""
-    lines = [g for g in webmap.GROUPS if g.key not in ("building", "reference")]
+    lines = [g for g in mapsymbols.GROUPS if g.key not in ("building", "reference")]
     assert len({group.dash for group in lines}) == len(lines)
 
 
@@ -562,7 +563,7 @@ def test_colours_stand_out_on_the_ground_of_the_plan() -> None:
 
     ground = re.search(r"--ground: (#[0-9a-f]{6})", ASSETS.joinpath("plan.css").read_text())
     assert ground is not None
-    for group in webmap.GROUPS:
+    for group in mapsymbols.GROUPS:
         contrast = (luminance(ground.group(1)) + 0.05) / (luminance(group.colour) + 0.05)
         assert contrast >= 4, (group.key, contrast)
 
@@ -584,7 +585,7 @@ def test_colours_stand_out_on_the_ground_of_the_plan() -> None:
     ],
 )
 def test_a_point_takes_the_shape_of_what_it_is(role: str, name: str, kind: str, symbol: str) -> None:
-    assert webmap.symbol_of(Feature(role, name, kind, None)) == symbol
+    assert mapsymbols.symbol_of(Feature(role, name, kind, None)) == symbol
 
 
 def test_what_was_taken_out_has_its_own_layer_with_its_points() -> None:

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from asbuilt.output.webmap import STREETS, Background, Group, Page, escaped, json_block, make_frame, write_page
+from asbuilt.output.mapframe import STREETS, Background, Page, escaped, json_block, make_frame, write_page
+from asbuilt.output.mapsymbols import Group
 
 MOST_LISTED = 300
 """Entries of one section of the list; a phone scrolls no more, and the map shows the rest."""
