@@ -8,16 +8,21 @@ from numpy.typing import NDArray
 from asbuilt.findings import Finding, Severity, worst_first
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.adjust import Adjustment
-from asbuilt.survey.checking import Checker
+from asbuilt.survey.checking import Check, Checker
 from asbuilt.survey.joint import Joint, solve_together
 from asbuilt.survey.planning import NextTape, Planner
 from asbuilt.survey.quality import chi2_quantile, ellipse_95, radius_95
+from asbuilt.survey.screening import bent_by_suspects
 from asbuilt.survey.slopes import level_findings
 from asbuilt.survey.solution import Fit, Position, Solution, TieFit
 from asbuilt.survey.weakness import weak_place
 from asbuilt.survey.wording import Wording
 
 Array = NDArray[np.float64]
+
+
+_DISAGREE = "the measurements disagree: something is misread"
+_MUCH = 0.25  # a pull of this share of the radius is more than noise
 
 
 def solve(record: PropertyRecord, azimuth_deg: float | None = None) -> Solution:
@@ -65,15 +70,19 @@ class _Answer:
         turn = _output_turn(self.joint.azimuth_deg)
         words = Wording(self.record, self.observations, network.places)
         checker = Checker(self.joint.used, fit)
+        summary = self._fit(fit)
+        bent = bent_by_suspects(self.joint) if summary.passed is False else {}
         positions = [
-            self._position(node, fit, checker, turn, words) if node in network.places else self._absent(node)
+            self._position(node, fit, checker, turn, words, bent.get(node, 0.0))
+            if node in network.places
+            else self._absent(node)
             for node in range(len(self.observations.names))
         ]
         self.findings += [words.doubt(node, doubt) for node, doubt in sorted(network.doubts.items())]
         for node, noted in self.joint.against_side.items():
             self.findings.append(words.against_side(node, noted, fit.places[node]))
         turn_all = np.asarray(np.kron(np.eye(len(positions)), turn), dtype=float)
-        return self._solution(positions, self._fit(fit), turn_all, fit.covariance)
+        return self._solution(positions, summary, turn_all, fit.covariance)
 
     def _solution(self, positions: list[Position], fit: Fit, turn: Array, covariance: Array) -> Solution:
         count = self.observations.references
@@ -106,13 +115,19 @@ class _Answer:
                 f"The measurements disagree by more than their accuracy allows: chi-square {fit.chi2:.1f}, "
                 f"limit {limit:.1f} for {spare} checks."
             )
-            act = "Pull the tapes with the largest residuals again while the hole is open."
+            act = "Pull the tapes that the other findings name again, while the hole is open."
             self._note("global-test", self.record.property.name, message, Severity.ATTENTION, act)
         return summary
 
-    def _position(self, node: int, fit: Adjustment, checker: Checker, turn: Array, words: Wording) -> Position:
+    def _position(
+        self, node: int, fit: Adjustment, checker: Checker, turn: Array, words: Wording, bent_m: float
+    ) -> Position:
+        """Judge one node; `bent_m` is how far a suspected blunder has pulled it, which its radius then must hold."""
         covariance = turn @ fit.block(node) @ turn.T
+        radius = float(radius_95(covariance))
         check = checker.check(node)
+        if bent_m > radius * _MUCH:
+            check = Check(_DISAGREE, check.unnoticed_m)
         name = self.observations.names[node]
         across = None
         if self._is_point(node):
@@ -128,8 +143,8 @@ class _Answer:
             component=self._component(node),
             place=turn @ fit.places[node],
             covariance=covariance,
-            r95_m=across.r95_m if across is not None else float(radius_95(covariance)),
-            ellipse=ellipse_95(covariance) if across is None else None,
+            r95_m=(across.r95_m if across is not None else radius) + bent_m,
+            ellipse=ellipse_95(covariance) if across is None and bent_m <= radius * _MUCH else None,
             checked=check.because is None,
             unchecked_because=check.because,
             unnoticed_m=check.unnoticed_m,

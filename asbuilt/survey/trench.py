@@ -27,6 +27,7 @@ TELLS_APART_M = FOOT_M
 """A tape tells two places apart where it would read this much more from the one than from the other (our own)."""
 
 _SAID_HERE = {"suspect", "several-blunders", "open-mirror", "unchecked", "global-test"}  # in words of its own
+_HARDLY_CHECKED = 0.1  # redundancy below which the others say next to nothing of a tape
 _FEELS = 2.0  # a tape whose standardised residual stays under this is not blamed where the tests name none
 
 
@@ -111,12 +112,15 @@ def judge(
 def agreement_m(verdict: Verdict) -> float | None:
     """How well the tapes of a point agree: of three the third with the other two, of more the worst; None = unknown.
 
-    Metres. With two tapes, or tapes that nothing checks, there is nothing to agree.
+    Metres. With two tapes, or tapes that nothing checks, there is nothing to agree; a tape that the others hardly
+    check says nothing either, whatever it reads.
     """
-    misses = [abs(each.blunder) for each in verdict.tapes]
-    if len(misses) < 3 or not np.isfinite(misses).all():
+    if len(verdict.tapes) < 3:
         return None
-    return misses[-1] if len(misses) == 3 else max(misses)
+    misses = [abs(each.blunder) for each in verdict.tapes if each.redundancy > _HARDLY_CHECKED]
+    if len(verdict.tapes) == 3 and verdict.tapes[-1].redundancy > _HARDLY_CHECKED:
+        return misses[-1]
+    return max(misses, default=None)
 
 
 def _distance(tested: Tested) -> Distance:
