@@ -78,7 +78,8 @@ def test_the_same_sheets_loaded_again_do_not_undo_a_correction(run: Run, sheets:
     again = run("load", sheets)
     assert again.stdout.splitlines()[:2] == [
         f"{NAME}: the sheets say what is recorded already; nothing changed",
-        "1 reading stands as it was corrected or withdrawn at the prompt; mend the sheets too",
+        "1 reading stands as it was corrected or withdrawn at the prompt; mend the sheets too: tie C to septic "
+        "tank/inlet lid 74 5",
     ]
     assert [tie["as_read"] for tie in known(run)["ties"]] == ["25 0", "25 0", "47 5"]
 

@@ -185,10 +185,8 @@ def test_complete_sheets_over_complete_ones_still_need_a_reason(
     result = run("load", complete, "--draft")
     assert (result.exit_code, result.stderr) == (
         2,
-        f"asbuilt: {NAME}: the sheets (+) differ from what is recorded (-); nothing was stored\n"
-        f"- property {NAME} (property.toml): draft blank\n"
-        f"+ property {NAME} (property.toml): draft yes\n"
-        "to store them as a correction, give the reason: --supersede REASON\n",
+        f"asbuilt: {NAME}: the record holds complete sheets, and --draft would make a draft of them; nothing was "
+        "stored; load without --draft, or give the reason: --supersede REASON\n",
     )
 
 

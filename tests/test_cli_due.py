@@ -149,7 +149,11 @@ def test_the_list_is_parted_by_how_soon_and_within_leaves_out_the_rest(run: Run,
     soon = parsed(run(*asked, "--within", "24", "--json"))
     assert {one["due_on"] for one in soon} == {"2027-04-18"}
     assert parsed(run(*asked, "--within", "23", "--json")) == []
-    assert run(*asked, "--within", "23").stdout.startswith("Nothing is scheduled.")
+    said = run(*asked, "--within", "23").stdout
+    assert said.startswith("Nothing in 23 days; the next is 2027-04-18: ")
+    assert f", {SAMPLE_NAME}." in " ".join(said.split())
+    own = run(*asked, "--within", "23", "--property", SAMPLE_NAME, "--task", "pump-out").stdout
+    assert own.startswith("Nothing in 23 days; the next is 2027-12-10: pump-out of septic tank.\n")
 
 
 def test_the_csv_sheet_says_whom_to_call_and_no_cell_is_a_formula(run: Run, write_sheets: WriteSheets) -> None:
@@ -200,6 +204,10 @@ def test_a_profile_of_ones_own_may_extend_ours(run: Run, write_sheets: WriteShee
     [
         ('rules = "washingtn"\n', "property.toml, rules: “washingtn” is no rule profile; did you mean “washington”?"),
         ('rules = "../x.toml"\n', "property.toml, rules: “../x.toml” is no rule profile; accepted: common, epa, "),
+        (
+            'rules = "x.toml"\n',
+            "property.toml, rules: there is no x.toml beside property.toml; accepted: common, epa, ",
+        ),
     ],
 )
 def test_an_unknown_profile_is_refused_with_the_known_ones(
@@ -210,3 +218,39 @@ def test_an_unknown_profile_is_refused_with_the_known_ones(
     result = run("load", write_sheets("sheets", **sheets))
     assert result.exit_code == 2
     assert said in result.stderr
+
+
+@pytest.mark.parametrize("form", [(), ("--json",), ("--csv",)])
+def test_a_misspelt_task_is_refused_and_never_taken_for_nothing_due(
+    run: Run, loaded: Path, form: tuple[str, ...]
+) -> None:
+    result = run("due", "--task", "Pumpout", "--on", "2026-06-01", *form)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == "asbuilt: no task “pumpout”; did you mean “pump-out”?\n"
+
+
+def test_a_task_that_a_profile_knows_may_find_nothing(run: Run, loaded: Path) -> None:
+    result = run("due", "--task", "treatment-unit service", "--on", "2026-06-01", "--json")
+    assert (result.exit_code, result.stdout, result.stderr) == (0, "[]\n", "")
+
+
+def test_a_name_that_is_no_text_is_refused_in_one_line(run: Run, loaded: Path) -> None:
+    result = run("due", "--property", "caf\udce9", "--json")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith("asbuilt: no property 'caf\\udce9' in ")
+
+
+def test_the_log_says_how_long_a_rule_profile_is_and_never_prints_it(run: Run, write_sheets: WriteSheets) -> None:
+    sheets = with_a_tank("County", "2024-01-01")
+    sheets["property"] += 'rules = "county.toml"\n'
+    folder = write_sheets("sheets", **sheets)
+    head = '[profile]\nname = "county"\ntitle = "County"\nextends = "common"\n'
+    (folder / "county.toml").write_text(head)
+    assert run("load", folder).exit_code in (0, 1)
+    (folder / "county.toml").write_text(f"{head}# checked\n")
+    assert run("load", folder, "--supersede", "checked").exit_code in (0, 1)
+    said = run("log", "County").stdout
+    assert "rule profile county.toml: text 4 lines" in said
+    assert "rule profile county.toml: text 5 lines" in said
+    assert "[profile]" not in said
+    assert "[profile]" not in run("log", "County", "--json").stdout

@@ -309,8 +309,10 @@ def test_a_property_without_a_place_on_the_earth_is_refused(run: Run, folder: Pa
     result = run("geojson", "Two Corners", "--out", "p.geojson")
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
-        "asbuilt: Two Corners has no place on the earth, and GeoJSON has longitude and latitude only; give [earth] a "
-        "reference point with coordinates and a wall's azimuth, or two known coordinates\n"
+        "asbuilt: Two Corners has no place on the earth, and GeoJSON has longitude and latitude only; give [earth] in "
+        'property.toml a reference point with coordinates and a wall\'s azimuth (lines such as reference = "A", '
+        'latitude = 42.52829, longitude = -118.45520, accuracy_m = 4, wall_from = "A", wall_to = "B", '
+        "azimuth_deg = 352), or two known coordinates in known_coordinates.csv\n"
     )
     assert files_below(folder) == before
 

@@ -52,9 +52,18 @@ def test_between_gives_the_gallons_a_day_of_any_two_entries(run: Run, loaded: Pa
     )
 
 
-def test_before_there_is_a_pump_tank_pump_says_so(run: Run, loaded: Path) -> None:
-    result = run("pump", SAMPLE_NAME, "--on", "2016-01-01")
-    assert (result.exit_code, result.stdout) == (0, f"{SAMPLE_NAME}: no pump tank stands on 2016-01-01\n")
+@pytest.mark.parametrize("command", ["pump", "alarm-sheet"])
+def test_before_there_is_a_pump_tank_it_is_refused_with_the_kinds_that_are_meant(
+    run: Run, folder: Path, loaded: Path, command: str
+) -> None:
+    before = files_below(folder)
+    result = run(command, SAMPLE_NAME, "--on", "2016-01-01")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == (
+        f"asbuilt: {SAMPLE_NAME}: no component of kind pump tank, dosing tank or pump chamber in components.csv stands "
+        "on 2016-01-01\n"
+    )
+    assert files_below(folder) == before
 
 
 @pytest.mark.parametrize(("command", "what"), [("service-sheet", "service"), ("alarm-sheet", "alarm")])

@@ -129,13 +129,21 @@ def test_only_what_is_due_in_time_and_asked_for_is_planned(run: Run, write_sheet
         sheets_of("Later", near(2), FIRST_DAY.replace(year=2025, month=6)),  # due 2028-01
     )
     assert "1 stop, 1 load" in run(*BASE, *TRUCK).stdout
-    assert "Nothing is planned." in run(*BASE, *TRUCK, "--within", "10").stdout
+    nothing = " ".join(run(*BASE, *TRUCK, "--within", "10").stdout.split())
+    assert f"Nothing is planned: no pump-out is due within 10 days of {FIRST_DAY}; the next is 2027-06-" in nothing
+    assert ": pump-out of septic tank, Soon." in nothing
     assert "2 stops" in run(*BASE, *TRUCK, "--within", "365").stdout
     inspections = parsed(run(*BASE, *TRUCK, "--within", "3650", "--task", "Inspection", "--json"))["runs"][0]["halts"]
     works = [work["task"] for halt in inspections if halt["kind"] == "stop" for work in halt["works"]]
     assert works == ["inspection", "inspection"]
     assert {halt["load_gal"] for halt in inspections} == {0}
     assert "dump" not in {halt["kind"] for halt in inspections}
+
+
+def test_a_misspelt_task_is_refused(run: Run, loaded: Path) -> None:
+    result = run(*BASE, *TRUCK, "--task", "pumpout")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == "asbuilt: no task “pumpout”; did you mean “pump-out”?\n"
 
 
 def test_two_tanks_of_a_property_are_one_stop_if_the_truck_holds_both(run: Run, write_sheets: WriteSheets) -> None:
@@ -365,7 +373,7 @@ def test_days_beyond_the_calendar_are_refused(run: Run, loaded: Path) -> None:
 
 
 def test_the_example_of_the_help_runs(run: Run, loaded: Path, folder: Path) -> None:
-    text = run("route", "--help").stdout
+    text = run("route", "--help").stdout.replace("\\\n", "")
     example = text[text.index("Example:") :].splitlines()[1].split()[1:]
     assert run(*example).exit_code in (0, 1)
     assert (folder / "monday" / "route.html").exists()

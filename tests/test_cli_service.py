@@ -9,10 +9,12 @@ from click.testing import CliRunner
 from asbuilt.cli.main import main
 from asbuilt.cli.service import ANSWERS
 from asbuilt.model.entries import ServiceEntry
+from asbuilt.model.tasks import KNOWN_TASKS
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import open_record
+from asbuilt.record.profiles import built_in, built_in_names
 from asbuilt.record.sheet_columns import SHEETS
-from tests.commands import SAMPLE, SAMPLE_NAME, Run, WriteSheets, parsed, two_corners
+from tests.commands import ROOT, SAMPLE, SAMPLE_NAME, Run, WriteSheets, parsed, two_corners
 
 DONE = ("--on", "2026-05-30", "--component", "septic tank", "--task", "pumped", "--gallons", "1200")
 
@@ -89,6 +91,11 @@ def test_the_same_service_twice_is_refused(run: Run, loaded: Path) -> None:
         ((*DONE, "--gallons", "-5"), "--gallons: “-5” is too small; accepted: a number of 0 or more"),
         ((*DONE, "--sludge", "5"), "--sludge: “5” "),
         ((*DONE, "--secured", "maybe"), "--secured: “maybe” is neither yes nor no; accepted: yes or no"),
+        (
+            (*DONE, "--task", "inspecton"),
+            "--task: “inspecton” is no task that is known, but nearly one; did you mean “inspection”? A task of your "
+            "own needs a name that is less like it",
+        ),
         ((*DONE, "--lid", "fine"), "--lid: “fine” is not accepted here; accepted: sound, damaged or missing"),
     ],
 )
@@ -158,3 +165,56 @@ def test_an_unknown_property_is_refused(run: Run, loaded: Path) -> None:
         result = run("service", "Nowhere", *words)
         assert (result.exit_code, result.stdout) == (2, "")
         assert result.stderr.startswith("asbuilt: no property 'Nowhere' in asbuilt.db")
+
+
+def test_every_answer_that_cannot_be_taken_is_said_at_once(run: Run, loaded: Path) -> None:
+    before = entries(run)
+    result = run("service", SAMPLE_NAME, "--component", "septic tank", "--gallons", "-5", "--secured", "maybe")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == (
+        "asbuilt: 3 problems in what was typed\n"
+        "--gallons: “-5” is too small; accepted: a number of 0 or more\n"
+        "--secured: “maybe” is neither yes nor no; accepted: yes or no\n"
+        "--on and --task: missing; a service entry has at least a day, a component and a task\n"
+    )
+    assert entries(run) == before
+
+
+@pytest.mark.parametrize(("option", "what"), [("--who", "who"), ("--note", "ServiceEntry, note")])
+def test_bytes_that_are_no_text_are_refused_and_nothing_is_stored(
+    run: Run, loaded: Path, option: str, what: str
+) -> None:
+    before = entries(run)
+    result = run("service", SAMPLE_NAME, *DONE, option, "caf\udce9")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith(f"asbuilt: {what}: 'caf\\udce9' cannot be recorded; accepted: text ")
+    assert entries(run) == before
+
+
+def test_any_other_word_is_a_task_of_ones_own_and_that_is_said(run: Run, loaded: Path) -> None:
+    result = run("service", SAMPLE_NAME, *DONE, "--task", "Lid painting")
+    assert result.exit_code == 0
+    assert "lid painting is a task of your own: how often it is wanted can stand in tasks.csv" in result.stdout
+    assert "of your own" not in run("service", SAMPLE_NAME, *DONE, "--task", "inspection").stdout
+
+
+def test_every_task_of_our_rule_profiles_is_known_by_its_words() -> None:
+    tasks = [task for name in built_in_names() for task in built_in(name).tasks]
+    words = {word for task in tasks for word in (task.name, *task.done_by)}
+    assert words <= set(KNOWN_TASKS)
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    told = readme[readme.index("### Words that bring something by themselves") : readme.index("### tasks.csv")]
+    assert [
+        word for word in (*words, *(kind for task in tasks for kind in task.kinds)) if f"`{word}`" not in told
+    ] == []
+
+
+def test_a_slip_in_a_task_of_service_csv_is_refused_with_its_row(run: Run, write_sheets: WriteSheets) -> None:
+    sheets = two_corners()
+    sheets["service"] = [["on", "component", "task"], ["2024-05-01", "septic tank", "pmup-out"]]
+    result = run("load", write_sheets("sheets", **sheets))
+    assert result.exit_code == 2
+    assert (
+        "service.csv row 2, column task: “pmup-out” is no task that is known, but nearly one; did you mean “pump-out”?"
+        in (result.stderr)
+    )

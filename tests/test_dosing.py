@@ -248,6 +248,9 @@ def test_flow_is_held_against_design_and_people_at_the_edges(gal_per_day: float,
     """69 gallons a person and day is the mean (US EPA 2002: from memory); half as much again and a third are ours."""
     found = judge("t", flow(gal_per_day), DesignFlow(300, "words"), FOUR)
     assert [finding.code for finding in found] == said
+    assert all(
+        "69 is usual (US EPA 2002, from memory)" in each.message for each in found if each.code.startswith("use")
+    )
 
 
 def test_people_count_by_the_days_and_months_they_live_there() -> None:

@@ -83,6 +83,24 @@ def test_a_limit_applies_to_a_kind_that_holds_its_words() -> None:
             HEAD + LIMIT.replace("{ code", "{ kode"),
             "own.toml, [[limit]] 1 reference code: is missing; write code = ... (a text in quotation marks)",
         ),
+        (
+            HEAD + LIMIT.replace('{ code = "Code" }', '"County Code"'),
+            "own.toml, [[limit]] 1 reference: “County Code” is a text; "
+            'write reference = { code = "...", section = "..." }',
+        ),
+        (
+            HEAD + LIMIT.replace("at most", "at least"),
+            "own.toml, [[limit]] 1 comparison: “at least” makes no interval: it would let a task wait for ever; "
+            "accepted: at most, less than",
+        ),
+        (
+            HEAD + LIMIT.replace("septic tank", "system with a pmup"),
+            "own.toml, [[limit]] 1 applies_to: “system with a pmup” is no condition; did you mean “system with a pump”",
+        ),
+        (
+            HEAD + LIMIT.replace("septic tank", "household of monks"),
+            "own.toml, [[limit]] 1 applies_to: “household of monks” is no condition; accepted: a kind of component, ",
+        ),
         (HEAD + LIMIT + "colour = 1\n", "own.toml, [[limit]] 1 colour: “colour” is no key here; accepted: "),
         (HEAD + LIMIT + LIMIT, "own.toml, [[limit]] 2: “inspection_interval” for “septic tank” stands there twice; "),
         (HEAD + 2 * TASK, "own.toml, [[task]] 2: “well test” stands there twice; keep one of the two"),

@@ -134,6 +134,26 @@ def test_one_compartment_with_blank_gallons_does_not_start_the_clock() -> None:
     assert codes(sheets) == ["partial-pump-out"]
 
 
+@pytest.mark.parametrize("words", ["both", "All", " whole  tank "])
+def test_a_word_for_all_compartments_is_the_whole_tank(words: str) -> None:
+    sheets = record(pumped(date(2023, 5, 2), 1200), pumped(date(2025, 5, 2), compartment=words))
+    assert started(sheets, date(2025, 5, 2))
+    assert codes(sheets) == []
+
+
+def test_a_compartment_that_the_tank_does_not_have_is_noted() -> None:
+    tank = replace(TANK, compartments="inlet 835, outlet 415")
+    sheets = record(pumped(date(2025, 5, 2), 600, "Inlt"), pumped(date(2025, 5, 2), 500, "outlet"), tanks=(tank,))
+    (finding,) = tasks_of(sheets, TODAY)[1]
+    assert (finding.code, finding.severity) == ("unknown-compartment", Severity.NOTE)
+    assert finding.sentence() == (
+        "septic tank: the pump-out entry of 2025-05-02 names the compartment “inlt”, and recorded are inlet and "
+        "outlet; it is reckoned as one of its own. Correct it by a new entry, or correct compartments in "
+        "components.csv."
+    )
+    assert codes(record(pumped(date(2025, 5, 2), 1200, "anything"))) == []  # nothing says which there are
+
+
 def test_two_compartments_pumped_on_one_day_add_up() -> None:
     sheets = record(
         pumped(date(2024, 5, 2), 800, "inlet"),
@@ -172,6 +192,18 @@ def test_entries_before_the_tank_was_put_in_belong_to_the_one_before_it() -> Non
     assert only(sheets).reason.startswith("installed 2024-08-01, ")
     same_day = only(record(pumped(date(2024, 8, 1), 1250), tanks=(old, new)))
     assert same_day.reason.startswith("pumped 2024-08-01 (1,250 gal of 1,250); ")
+
+
+def test_an_entry_from_before_the_first_tank_is_left_out_and_said() -> None:
+    sheets = record(pumped(date(2014, 5, 2), 1200), pumped(date(2024, 5, 2), 1200))
+    assert started(sheets, date(2024, 5, 2))
+    (finding,) = tasks_of(sheets, TODAY)[1]
+    assert (finding.code, finding.severity) == ("entry-before-the-tank", Severity.NOTE)
+    assert finding.message == (
+        "septic tank: the pump-out entry of 2014-05-02 lies before the tank was put in (2015-05-01) and is left out."
+    )
+    old = replace(TANK, installed_on=date(1990, 1, 1), removed_on=TANK.installed_on)
+    assert codes(replace(sheets, components=(old, TANK))) == []
 
 
 def test_a_new_tank_without_a_date_starts_where_the_old_one_was_taken_out() -> None:

@@ -15,7 +15,7 @@ import pytest
 from asbuilt.errors import AsbuiltError, UnknownNameError
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
-from asbuilt.jobs.service_sheet import alarm_sheet, service_sheet, tank_flotation
+from asbuilt.jobs.service_sheet import alarm_sheet, service_sheet, tank_flotation, unknown_on_alarm_sheet
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.sheet_pdf import PAPERS, SheetPdfError, render_pdf, shortened
 from asbuilt.record.profiles import profile_of
@@ -191,7 +191,7 @@ def test_what_is_no_tank_and_what_is_not_there_gets_no_sheet(found: Located) -> 
         service_sheet(found, DAY, component="well")
     with pytest.raises(AsbuiltError, match="no septic tank stands on 2016-01-01"):
         service_sheet(found, date(2016, 1, 1))
-    with pytest.raises(AsbuiltError, match="no pump tank stands on 2016-01-01"):
+    with pytest.raises(AsbuiltError, match=r"no component of kind pump tank, .* stands on 2016-01-01"):
         alarm_sheet(found, date(2016, 1, 1))
 
 
@@ -213,6 +213,20 @@ def test_the_alarm_sheet_says_what_to_do_whom_to_call_and_how_long_there_is(foun
         "its gas kills.",
     ):
         assert words in said, words
+
+
+def test_where_the_room_in_the_tank_is_only_nominal_the_alarm_sheet_says_so_on_its_one_page(found: Located) -> None:
+    assert "nominal volume" not in flat(pdf_text(alarm_sheet(found, DAY)))
+    inlet = [each for each in found.record.readings if each.reading != "inlet-invert"]
+    components = tuple(
+        replace(each, volume_gal=1250.0) if each.kind == "pump tank" else each for each in found.record.components
+    )
+    rough = with_record(found, readings=tuple(inlet), components=components)
+    sheet = alarm_sheet(rough, DAY)
+    assert "Reckoned from the nominal volume: may be less." in flat(pdf_text(sheet))
+    assert pdf_text(sheet).count("\f") == 1
+    (note,) = [each for each in unknown_on_alarm_sheet(rough, DAY) if each.code == "alarm-sheet-rough"]
+    assert note.message == "pump tank: the hours on the sheet are reckoned from the nominal volume: may be less."
 
 
 def test_no_letter_on_the_alarm_sheet_is_smaller_than_14_points(found: Located) -> None:

@@ -86,7 +86,8 @@ def due(
     if as_csv:
         show(due_csv(found.listed))
     else:
-        show(due_list_text(found.listed, found.findings, today, one=name is not None))
+        one = name is not None
+        show(due_list_text(found.listed, found.findings, today, one=one, within=within, later=found.later))
     if found.reckoned_anew > 1:
         warn(f"{found.reckoned_anew} properties were reckoned anew; `asbuilt due --rebuild` keeps their lists")
     warn_findings(found.findings)

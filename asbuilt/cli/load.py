@@ -15,6 +15,10 @@ if TYPE_CHECKING:  # numpy stays out of --help
     from asbuilt.survey.solution import Position
 
 
+NAMED = 3
+"""Corrected readings that are named; more are counted."""
+
+
 @click.command(short_help="Store a folder of field sheets in the record.")
 @click.argument("sheets", type=click.Path(file_okay=False, path_type=Path))
 @record_option
@@ -58,9 +62,7 @@ def load(sheets: Path, record_file: Path, supersede: str | None, draft: bool, wh
     else:
         show(f"{outcome.property}{' (DRAFT)' if draft else ''}: {_what_was_done(loaded, record_file)}")
         if outcome.corrected:
-            many = outcome.corrected > 1
-            stand = f"{outcome.corrected} readings stand as they were" if many else "1 reading stands as it was"
-            show(f"{stand} corrected or withdrawn at the prompt; mend the sheets too")
+            show(_corrected_words(outcome.corrected))
         show(_how_many(loaded.located.solution.points))
         for problem in loaded.left_out:
             warn(f"left out: {problem}")
@@ -77,6 +79,13 @@ def _what_was_done(loaded: "Loaded", record_file: Path) -> str:
     counts = {"added": outcome.added, "superseded": outcome.superseded, "withdrawn": outcome.withdrawn}
     what = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
     return f"rows of the sheets stored in {record_file}: {what}"
+
+
+def _corrected_words(readings: tuple[str, ...]) -> str:
+    many, more = len(readings), len(readings) - NAMED
+    stand = f"{many} readings stand as they were" if many > 1 else "1 reading stands as it was"
+    which = "; ".join(readings[:NAMED]) + (f"; and {more} more" if more > 0 else "")
+    return f"{stand} corrected or withdrawn at the prompt; mend the sheets too: {which}"
 
 
 def _how_many(points: "tuple[Position, ...]") -> str:

@@ -25,7 +25,7 @@ paper_option = click.option(
 )
 
 
-@click.command(short_help="Print the pump tank in figures: dose, gallons a day, hours left.")
+@click.command(short_help="Print the pump tank: dose, gallons a day, hours left.")
 @property_argument
 @record_option
 @click.option(
@@ -49,17 +49,15 @@ def pump(name: str, record_file: Path, between: tuple[str, str] | None, today: d
     """
     from asbuilt.cli.options import Day
     from asbuilt.jobs.properties import located
-    from asbuilt.jobs.pump import pump_flow_between, pump_reports
+    from asbuilt.jobs.pump import pump_flow_between, standing_pump_reports
     from asbuilt.output.pump_text import pump_json, pump_text
 
-    reports = pump_reports(located(record_file, name), today)
+    reports = standing_pump_reports(located(record_file, name), today)
     days = None if between is None else [Day().convert(each, None, None) for each in between]
     flows = [] if days is None else [pump_flow_between(report, *days) for report in reports]
     findings = [finding for report in reports for finding in report.findings]
     if as_json:
         show_json([pump_json(report) for report in reports])
-    elif not reports:
-        show(f"{name}: no pump tank stands on {today}")
     else:
         show("\n\n".join(pump_text(report) for report in reports))
         for flow in flows:
@@ -68,7 +66,7 @@ def pump(name: str, record_file: Path, between: tuple[str, str] | None, today: d
     finish(findings)
 
 
-@click.command("service-sheet", short_help="Print the pumper's sheet: lids, float risk, boxes for readings (PDF).")
+@click.command("service-sheet", short_help="Print the pumper's sheet: lids, float risk, boxes (PDF).")
 @property_argument
 @click.argument("component", required=False)
 @record_option
@@ -114,7 +112,7 @@ def service_sheet(
         show(f"{path}: the service sheet of {name}")
 
 
-@click.command("alarm-sheet", short_help="Print the sheet for beside the alarm: what to do, hours left (PDF).")
+@click.command("alarm-sheet", short_help="Print the sheet for beside the alarm (PDF).")
 @property_argument
 @record_option
 @out_option("File to write; default: the property's name with -alarm.pdf, here.")

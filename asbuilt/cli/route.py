@@ -70,7 +70,8 @@ def route(record_file: Path, as_json: bool, folder: Path | None, overwrite: bool
 
     \b
     Example:
-      asbuilt route --date 2027-05-03 --truck-gal 2500 --from 42.53,-118.45 --dump 42.61,-118.40 --out monday
+      asbuilt route --date 2027-05-03 --truck-gal 2500 --from 42.53,-118.45 \\
+        --dump 42.61,-118.40 --out monday
     """
     from asbuilt.jobs.route import plan_route, refuse_folder, write_route
     from asbuilt.output.routelist import route_json, route_text

@@ -13,6 +13,7 @@ from asbuilt.cli.options import json_option, property_argument, record_option, w
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
 from asbuilt.errors import AsbuiltError
 from asbuilt.findings import Severity
+from asbuilt.model.tasks import KNOWN_TASKS
 
 if TYPE_CHECKING:
     from asbuilt.jobs.record_service import Place, Recorded
@@ -184,6 +185,8 @@ def _text(recorded: "Recorded") -> str:
         f"{recorded.property}: {entry.task} of {entry.component} on {entry.on} recorded as entry {recorded.number} "
         f"(--undo {recorded.number} --reason TEXT withdraws it)"
     ]
+    if entry.task not in KNOWN_TASKS and not any(due.task == entry.task for due in recorded.dues):
+        lines += [f"{entry.task} is a task of your own: how often it is wanted can stand in tasks.csv"]
     lines += [f"next {due.task} of {due.component}: {due.due_on or 'no date'} ({due.method})" for due in recorded.dues]
     if recorded.missing:
         items = ", ".join(item.item for item in recorded.missing)

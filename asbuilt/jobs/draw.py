@@ -75,7 +75,9 @@ def geojson_of(shown: Shown, *, points: bool = False, house: bool = False, eleva
     if shown.located.placement is None:
         raise PlaceError(
             f"{place.name} has no place on the earth, and GeoJSON has longitude and latitude only; "
-            "give [earth] a reference point with coordinates and a wall's azimuth, or two known coordinates"
+            "give [earth] in property.toml a reference point with coordinates and a wall's azimuth (lines such as "
+            'reference = "A", latitude = 42.52829, longitude = -118.45520, accuracy_m = 4, wall_from = "A", '
+            'wall_to = "B", azimuth_deg = 352), or two known coordinates in known_coordinates.csv'
         )
     roles = {"component"} | ({"point"} if points else set()) | ({"building", "reference"} if house else set())
     chosen = [feature for feature in shown.features if feature.role in roles]

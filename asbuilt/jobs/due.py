@@ -7,7 +7,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from asbuilt.errors import UnknownNameError
 from asbuilt.findings import Finding
+from asbuilt.model.entries import PUMP_OUT
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.duelist import json_lines
 from asbuilt.record.database import Record, open_record
@@ -22,10 +24,12 @@ from asbuilt.record.due_state import (
     read_findings,
     row_text,
     stale_properties,
+    task_names,
     valid_from,
 )
 from asbuilt.record.entries import property_id, property_names, read_all, read_property, unknown_property
-from asbuilt.record.profiles import profile_of, reckoned_by
+from asbuilt.record.profiles import built_in, built_in_names, profile_of, reckoned_by
+from asbuilt.record.sheet_cells import did_you_mean, shown
 from asbuilt.service.due import Due, Listed, overdue_finding
 from asbuilt.service.schedule import due_tasks, settled_on
 
@@ -43,6 +47,7 @@ class DueList:
     listed: tuple[Listed, ...]
     findings: tuple[Finding, ...]
     reckoned_anew: int  #: properties whose kept list did not hold
+    later: Listed | None = None  #: where nothing falls due in the days asked for, what comes next
 
 
 def dues_of(record: PropertyRecord, today: date) -> tuple[tuple[Due, ...], tuple[Finding, ...]]:
@@ -109,7 +114,7 @@ def list_due(
     Raises
     ------
     UnknownNameError
-        If there is no such property, or no such task in the whole list.
+        If there is no such property, or a task that neither the whole list nor a rule profile of ours has.
     """
     until = None if within is None else _until(today, within)
     with open_record(record_file, read_only=True) as record, record.read():
@@ -119,18 +124,29 @@ def list_due(
             for kept in read_due(record, until=until, name=name, task=task, without=stale)
         ]
         findings = {each: said for each, said in read_findings(record, name).items() if each not in set(stale)}
+        reckoned: set[str] = set()
         for known in _known(record, stale):
             dues, said = dues_of(known, today)
+            reckoned |= {due.task for due in dues}
             place = known.property
             listed += [Listed(due, place.address, place.owner, place.phone) for due in dues if _asked(due, until, task)]
             findings[place.name] = tuple(each for each in said if each.code != "overdue")
         several = name is None and _count(record) > 1
+        if task is not None and not listed:
+            _refuse_unknown(record, task, reckoned)
     listed.sort(key=lambda each: _order(each.due))
     told = [
         *(each for place, said in findings.items() for each in (_named(place, said) if several else said)),
         *(each for one in listed for each in _overdue(one.due, today, named=several)),
     ]
-    return DueList(tuple(listed), tuple(told), len(stale))
+    later = None if listed or within is None else next_due(record_file, today, name=name, task=task)
+    return DueList(tuple(listed), tuple(told), len(stale), later)
+
+
+def next_due(record_file: Path, today: date, *, name: str | None = None, task: str | None = None) -> Listed | None:
+    """Give what falls due soonest of all that has a date; None = nothing has one."""
+    listed = list_due(record_file, today, name=name, task=task).listed
+    return next((each for each in listed if each.due.due_on is not None), None)
 
 
 def due_json(
@@ -147,15 +163,28 @@ def due_json(
         stale = set(names := _stale(record, today, name))
         texts = read_due_texts(record, until=until, name=name, task=task, without=stale)
         attention = any(each not in stale for each in read_findings(record, name, attention=True))
+        reckoned: set[str] = set()
         for known in _known(record, names):
             dues, said = dues_of(known, today)
+            reckoned |= {due.task for due in dues}
             texts += [_text(due) for due in dues if _asked(due, until, task)]
             attention = attention or any(each.code != "overdue" and each.severity.rank > 0 for each in said)
+        if task is not None and not texts:
+            _refuse_unknown(record, task, reckoned)
     if stale:
         texts.sort()
     ends = (', "overdue": false}', ', "overdue": true}')
     lines = [text + ends[due_on < day] for due_on, _, _, _, text in texts]
     return json_lines(lines), attention or bool(texts and texts[0][0] < day)
+
+
+def _refuse_unknown(record: Record, task: str, reckoned: Iterable[str]) -> None:
+    """Refuse a task that nothing is about: to a misspelt one the answer would be that nothing is due."""
+    ours = (each.name for profile in built_in_names() for each in built_in(profile).tasks)
+    known = sorted({PUMP_OUT, *ours, *task_names(record), *reckoned})
+    if task not in known:
+        accepted = f"accepted: {', '.join(known)}"
+        raise UnknownNameError(f"no task {shown(task)}; {did_you_mean(task, known, accepted)}")
 
 
 def _text(due: Due) -> tuple[str, str, str, str, str]:

@@ -5,8 +5,9 @@ from datetime import date
 
 import numpy as np
 
-from asbuilt.errors import UnknownNameError
+from asbuilt.errors import AsbuiltError, UnknownNameError
 from asbuilt.jobs.locate import Located
+from asbuilt.service.dosing import PUMP_TANKS
 from asbuilt.service.flow import Flow, flow_between
 from asbuilt.service.pump_tank import PumpReport, pump_report, pump_tanks
 
@@ -16,6 +17,24 @@ def pump_reports(located: Located, today: date) -> tuple[PumpReport, ...]:
     record = located.record
     lengths = line_lengths_m(located)
     return tuple(pump_report(record, tank, today, lengths) for tank in pump_tanks(record, today))
+
+
+def standing_pump_reports(located: Located, today: date) -> tuple[PumpReport, ...]:
+    """Reckon every pump tank that stands.
+
+    Raises
+    ------
+    AsbuiltError
+        If none does.
+    """
+    reports = pump_reports(located, today)
+    if not reports:
+        kinds = f"{', '.join(PUMP_TANKS[:-1])} or {PUMP_TANKS[-1]}"
+        raise AsbuiltError(
+            f"{located.record.property.name}: no component of kind {kinds} in components.csv stands on "
+            f"{today.isoformat()}"
+        )
+    return reports
 
 
 def pump_flow_between(report: PumpReport, begins: date, ends: date) -> Flow:

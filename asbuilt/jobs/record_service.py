@@ -112,17 +112,22 @@ def read_entry(place: Place, answers: Mapping[str, str], today: date) -> Service
     Raises
     ------
     AnswerError
-        If one cannot be taken, or one that is needed is missing.
+        With every answer that cannot be taken, and those that are needed and missing.
     """
     values: dict[str, Any] = {}
-    for column, words in answers.items():
-        if words.strip():
+    wrong: list[str] = []
+    given = {column: words for column, words in answers.items() if words.strip()}
+    for column, words in given.items():
+        try:
             values[column] = read_answer(place, column, words, today)
-    missing = [f"--{name}" for name in ("on", "component", "task") if name not in values]
+        except AnswerError as error:
+            wrong.append(str(error))
+    missing = [f"--{name}" for name in ("on", "component", "task") if name not in given]
     if missing:
-        raise AnswerError(
-            f"{' and '.join(missing)}: missing; a service entry has at least a day, a component and a task"
-        )
+        wrong.append(f"{' and '.join(missing)}: missing; a service entry has at least a day, a component and a task")
+    if wrong:
+        head = [f"{len(wrong)} problems in what was typed"] if len(wrong) > 1 else []
+        raise AnswerError("\n".join([*head, *wrong]))
     return ServiceEntry(**values)
 
 

@@ -11,6 +11,7 @@ from asbuilt.errors import AsbuiltError
 from asbuilt.jobs.due import list_due
 from asbuilt.model.entries import PUMP_OUT
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.output.duelist import next_words
 from asbuilt.output.files import make_folder, refuse_existing, write_whole
 from asbuilt.output.gpx import write_gpx
 from asbuilt.output.routelist import route_json, route_text
@@ -103,12 +104,16 @@ def plan_route(record_file: Path, wish: Wish) -> Routed:
     ------
     RouteError, DrivingTimesError
         If the table of driving times lacks the yard or a disposal site, or cannot be read.
+    UnknownNameError
+        If a task is none that is known.
     RecordError
         If the record cannot be read.
     """
     times = None if wish.matrix is None else _checked(read_driving_times(wish.matrix), wish)
     capacity = gallons_of(max(wish.trucks_gal))
     listed = [each for each in list_due(record_file, wish.on, within=wish.within).listed if each.due.due_on is not None]
+    for task in set(wish.tasks) - {each.due.task for each in listed}:
+        list_due(record_file, wish.on, within=0, task=task)  # refuses a task that there is not
     gathered = _Gathered(wish, times)
     with open_record(record_file, read_only=True) as record, record.read():
         gathered.take(record, _by_property(listed, wish.tasks), listed)
@@ -121,6 +126,8 @@ def plan_route(record_file: Path, wish: Wish) -> Routed:
         raise AssertionError(f"the plan breaks its own rules: {'; '.join(wrong)}")
     left = sorted((*plan.left_out, *gathered.left_out), key=lambda each: (each.urgency, each.due_on, each.property))
     plan = replace(plan, left_out=tuple(left), driving=_driving_words(wish))
+    if not plan.runs and not left:
+        plan = replace(plan, nothing=_why_nothing(record_file, wish))
     visited = {tour.stops[stop].name for run in plan.runs for stop in run.stops}
     return Routed(plan, wish, tuple(name for name in gathered.drafts if name in visited))
 
@@ -170,6 +177,17 @@ def write_route(
     for path, text in written.items():
         write_whole(path, text, overwrite=overwrite)
     return tuple(written)
+
+
+def _why_nothing(record_file: Path, wish: Wish) -> str:
+    """Say that nothing is due in time, and what comes next."""
+    later = [
+        each
+        for each in list_due(record_file, wish.on).listed
+        if each.due.due_on is not None and each.due.task in wish.tasks
+    ]
+    why = f"no {' or '.join(wish.tasks)} is due within {wish.within} days of {wish.on}"
+    return f"{why}; {next_words(later[0])}" if later else f"{why}, nor later"
 
 
 def _driving_words(wish: Wish) -> str:

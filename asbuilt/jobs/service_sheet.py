@@ -6,7 +6,7 @@ from asbuilt.errors import AsbuiltError, UnknownNameError
 from asbuilt.findings import Finding, Severity
 from asbuilt.jobs.due import dues_of
 from asbuilt.jobs.locate import Located
-from asbuilt.jobs.pump import pump_reports
+from asbuilt.jobs.pump import pump_reports, standing_pump_reports
 from asbuilt.model.components import Component
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.alarm_sheet import alarm_sheet_pdf
@@ -60,11 +60,7 @@ def alarm_sheet(located: Located, today: date, *, paper: str = "us-letter") -> b
     AsbuiltError
         If no pump tank stands.
     """
-    reports = pump_reports(located, today)
-    if not reports:
-        raise AsbuiltError(
-            f"{located.record.property.name}: no pump tank stands on {today.isoformat()}; an alarm sheet is for one"
-        )
+    reports = standing_pump_reports(located, today)
     return alarm_sheet_pdf(located.record.property, reports, today, paper)
 
 
@@ -80,6 +76,10 @@ def unknown_on_alarm_sheet(located: Located, today: date) -> tuple[Finding, ...]
             message = f"{report.tank.name}: the sheet cannot say how many hours are left."
             mend = "Read float-off, float-on, float-alarm, inlet-invert and a counter into readings.csv."
             findings.append(Finding("alarm-sheet-hours", report.tank.name, message, Severity.NOTE, mend))
+        elif report.reserve.rough:
+            message = f"{report.tank.name}: the hours on the sheet are {report.reserve.rough}."
+            mend = "Record gal_per_in, or length, width and wall, in components.csv, and inlet-invert in readings.csv."
+            findings.append(Finding("alarm-sheet-rough", report.tank.name, message, Severity.NOTE, mend))
     return tuple(findings)
 
 

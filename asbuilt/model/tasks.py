@@ -6,6 +6,14 @@ from dataclasses import dataclass
 SOURCES = ("maker", "owner")
 """Who set an interval."""
 
+KNOWN_TASKS = (
+    *("pump-out", "inspection", "evaluation", "compliance inspection", "sale inspection"),
+    *("effluent filter", "filter", "filter cleaning", "filter cleaned"),
+    *("pump and alarm test", "pump test", "start-up test", "pump replacement", "pump replaced"),
+    *("lateral flush and squirt test", "lateral flush", "squirt test", "treatment-unit service", "unit service"),
+)
+"""Tasks that the reckoning and our own rule profiles know. Any other word is a task of the user's own."""
+
 MONTHS_ACCEPTED = "accepted: months such as 4-6, 9 or apr-jun, sep"
 
 _RANGE = re.compile(r"([a-z]+|\d{1,2})(?: ?- ?([a-z]+|\d{1,2}))?", re.ASCII)

@@ -50,6 +50,7 @@ def _page(report: PumpReport, *, several: bool) -> dict[str, Any]:
         "tank": shortened(report.tank.name, 30) if several else "",
         "left": None if report.reserve is None else left_words(report.reserve.hours),
         "why": "" if report.reserve is None else shortened(_why(report.reserve), 150),
+        "rough": "" if report.reserve is None else _sentence(report.reserve.rough),
     }
 
 
@@ -67,6 +68,10 @@ def left_words(hours: float) -> str:
         return f"about {math.floor(hours / 24)} days"
     whole = math.floor(hours)
     return f"about {whole} hour{'' if whole == 1 else 's'}"
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}." if words else ""
 
 
 def _why(reserve: Reserve) -> str:

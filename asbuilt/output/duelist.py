@@ -31,7 +31,15 @@ _FORMULA = re.compile(r"[=+\-@\t\r]")
 _NUMBER_LIKE = re.compile(r"[+-][\d ().-]*")
 
 
-def due_list_text(listed: Sequence[Listed], findings: Sequence[Finding], today: date, *, one: bool = True) -> str:
+def due_list_text(
+    listed: Sequence[Listed],
+    findings: Sequence[Finding],
+    today: date,
+    *,
+    one: bool = True,
+    within: int | None = None,
+    later: Listed | None = None,
+) -> str:
     """Write the list as text, soonest first as it came, in groups; then notes, then the sources, each once.
 
     Findings that need attention are left to the caller, who says them where errors are said.
@@ -40,9 +48,13 @@ def due_list_text(listed: Sequence[Listed], findings: Sequence[Finding], today: 
     ----------
     one
         Whether every note is wanted; over many properties a great number of them is only counted.
+    within
+        The days that were asked for, if any.
+    later
+        What comes next after them, said where they hold nothing.
     """
     sources = list(dict.fromkeys(each.due.reference for each in listed))
-    lines = [] if listed else ["Nothing is scheduled.", ""]
+    lines = [] if listed else [*textwrap.wrap(_nothing(within, later, one=one), WIDTH, break_on_hyphens=False), ""]
     heading = None
     for each in listed:
         if heading != (heading := _group(each.due, today)):
@@ -81,6 +93,18 @@ def due_json(rows: Sequence[Mapping[str, Any]]) -> str:
 def json_lines(objects: Sequence[str]) -> str:
     """Put JSON objects into a JSON list, one a line."""
     return "[\n  " + ",\n  ".join(objects) + "\n]\n" if objects else "[]\n"
+
+
+def next_words(later: Listed, *, one: bool = False) -> str:
+    """Say what comes next: `the next is 2027-04-18: inspection of septic tank`."""
+    where = "" if one else f", {later.due.property}"
+    return f"the next is {later.due.due_on}: {later.due.task} of {later.due.component}{where}"
+
+
+def _nothing(within: int | None, later: Listed | None, *, one: bool) -> str:
+    if within is None or later is None:
+        return "Nothing is scheduled."
+    return f"Nothing in {within} day{'' if within == 1 else 's'}; {next_words(later, one=one)}."
 
 
 def _group(due: Due, today: date) -> str:

@@ -24,6 +24,9 @@ WIDTH = 100
 DRAFT_WORDS = "DRAFT: the field sheets are not complete; something was left out or is still to be taped"
 """Stands on everything that is made of a draft."""
 
+MISSES_M = 0.1
+"""A tape that misses the place by more than a hand's breadth is not what one should look for it with (our own)."""
+
 _POINT_WIDTH = 30  # a longer name goes on in the next line
 _MEANING = (
     "Within: 19 times in 20 the point lies no farther than this from where the tapes put it, seen from the "
@@ -147,6 +150,8 @@ def best_two_tapes(position: Position, places: Mapping[str, Array], standing: se
         Reference points that one can still measure from; tapes from these go first where there are two.
     """
     ties = [tie for tie in position.ties if tie.from_ in places] if position.place is not None else [*position.ties]
+    meeting = [tie for tie in ties if abs(tie.residual_m or 0.0) <= MISSES_M]
+    ties = meeting if len({tie.from_ for tie in meeting}) > 1 else ties
     from_standing = [tie for tie in ties if tie.from_ in standing]
     ties = from_standing if len({tie.from_ for tie in from_standing}) > 1 else ties
     pairs = [pair for pair in combinations(ties, 2) if pair[0].from_ != pair[1].from_]

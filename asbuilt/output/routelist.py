@@ -31,7 +31,8 @@ def route_text(plan: Plan, *, metric: bool = False) -> str:
     """
     lines = [line for run in plan.runs for line in (*_run(plan.tour, run, metric=metric), "")]
     if not plan.runs:
-        lines += ["Nothing is planned.", ""]
+        why = plan.nothing or ("what is due could not be fitted; see below" if plan.left_out else "")
+        lines += [*textwrap.wrap(f"Nothing is planned{': ' if why else ''}{why}.", WIDTH, break_on_hyphens=False), ""]
     if plan.left_out:
         lines += [f"Left out ({len(plan.left_out)}):", *(_left(each) for each in plan.left_out[:NEVER_SHOWN])]
         more = len(plan.left_out) - NEVER_SHOWN

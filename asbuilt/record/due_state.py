@@ -183,6 +183,12 @@ def _where(until: date | None, name: str | None, task: str | None) -> tuple[str,
     return " AND ".join(where), values
 
 
+def task_names(record: Record) -> set[str]:
+    """Names of all tasks in the kept list."""
+    with record.read() as connection:
+        return {row[0] for row in connection.execute("SELECT DISTINCT task FROM due_state")}
+
+
 def read_findings(
     record: Record, name: str | None = None, *, attention: bool = False
 ) -> dict[str, tuple[Finding, ...]]:

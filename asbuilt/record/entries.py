@@ -57,6 +57,9 @@ class Action:
 
     def __post_init__(self) -> None:
         utc_text(self.now)
+        for what, words in (("who", self.who), ("the reason", self.reason or "")):
+            if not _is_text(words):
+                raise RecordError(f"{what}: {words!r} cannot be recorded; accepted: text in UTF-8; nothing was stored")
 
 
 def utc_text(moment: datetime) -> str:
@@ -72,8 +75,19 @@ def utc_text(moment: datetime) -> str:
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
+def _is_text(words: str) -> bool:
+    """Tell whether words can be stored: an argument of the command line may hold bytes that are no text."""
+    try:
+        words.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 def property_id(record: Record, name: str) -> int | None:
     """Find the property of that very name; None if there is none."""
+    if not _is_text(name):
+        return None
     row = record.connection.execute("SELECT id FROM property WHERE name = ?", (name,)).fetchone()
     return None if row is None else int(row[0])
 

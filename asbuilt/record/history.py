@@ -1,11 +1,13 @@
 """The history of one property: every entry in order, who made it, from where, what it says and what it supersedes."""
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from asbuilt.errors import RecordError
+from asbuilt.model.rule_files import RuleFile
 from asbuilt.record.changes import words_of
 from asbuilt.record.database import Record
 from asbuilt.record.entries import property_id, unknown_property
@@ -44,14 +46,14 @@ class LogEntry:
             return f"withdrawn: {self._said(self.before)}"
         if self.before is None:
             return self._said(self.value)
-        old, new = words_of(self.before), words_of(self.value)
+        old, new = _words(self.before), _words(self.value)
         differing = [name for name in new | old if new.get(name) != old.get(name)]
         changes = ", ".join(f"{name} {new.get(name, 'blank')} (was {old.get(name, 'blank')})" for name in differing)
         return f"{self.noun.title(self.value)}: {changes or 'its place in the order'}"
 
     def _said(self, value: Any) -> str:
         title = self.noun.title(value)
-        words = {name: word for name, word in words_of(value).items() if name not in _IN_TITLES or word not in title}
+        words = {name: word for name, word in _words(value).items() if name not in _IN_TITLES or word not in title}
         return f"{title}: " + ", ".join(f"{name} {word}" for name, word in words.items()) if words else title
 
     def as_json(self) -> dict[str, Any]:
@@ -69,6 +71,16 @@ class LogEntry:
             "supersedes": self.supersedes,
             "reason": self.reason,
         }
+
+
+def _words(value: Any) -> dict[str, str]:
+    """Write the fields that are not blank; of a whole file how long it is."""
+    words = words_of(value)
+    if isinstance(value, RuleFile):
+        count = len(value.text.splitlines())
+        mark = hashlib.sha256(value.text.encode()).hexdigest()[:8]
+        words["text"] = f"{count} line{'' if count == 1 else 's'} (mark {mark})"
+    return words
 
 
 def read_log(record: Record, name: str) -> list[LogEntry]:

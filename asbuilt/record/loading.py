@@ -39,7 +39,7 @@ class LoadOutcome:
     superseded: int = 0
     withdrawn: int = 0
     unchanged: int = 0
-    corrected: int = 0  #: rows that were corrected or withdrawn at the prompt before; the correction stands
+    corrected: tuple[str, ...] = ()  #: readings corrected or withdrawn at the prompt before; the correction stands
 
     def wrote(self) -> bool:
         """Tell whether anything was written."""
@@ -111,7 +111,7 @@ class _Compared:
 
     changes: list[Change]
     over_a_draft: bool = False  #: what is recorded is a draft
-    corrected: int = 0
+    corrected: tuple[str, ...] = ()
 
 
 def _property_name(rows: Sequence[SheetRow]) -> str:
@@ -123,7 +123,7 @@ def _property_name(rows: Sequence[SheetRow]) -> str:
 
 def _changes(record: Record, name: str, rows: Sequence[SheetRow], *, reason: str | None) -> _Compared:
     """Compare sheets and record; refuse what may not be stored."""
-    corrected = 0
+    corrected: list[str] = []
     with record.read():
         number = property_id(record, name)
         if number is None and reason is not None:
@@ -145,8 +145,10 @@ def _changes(record: Record, name: str, rows: Sequence[SheetRow], *, reason: str
     changes = not_of_the_sheets(every, {row.value.file for row in rows if isinstance(row.value, Problem)})
     over_a_draft = any(kept.value.draft for kept in old.get("property", ()))
     if changes and number is not None and reason is None and not over_a_draft:
+        if any(isinstance(row.value, Property) and row.value.draft for row in rows):
+            raise ChangedSheetsError(_draft_over_complete(name))
         raise ChangedSheetsError(_difference(name, changes))
-    return _Compared(changes, over_a_draft, corrected)
+    return _Compared(changes, over_a_draft, tuple(corrected))
 
 
 def _of_sheets(kept: Sequence[Kept], rows: Sequence[SheetRow]) -> list[Kept]:
@@ -163,6 +165,13 @@ def _kinds_in_order(rows: Sequence[SheetRow]) -> set[str]:
         isinstance(row.value, Property) and row.value.earth is not None and row.value.earth.reference for row in rows
     )
     return {"wall"} if walk or named else {"wall", "reference_point"}
+
+
+def _draft_over_complete(name: str) -> str:
+    return (
+        f"{name}: the record holds complete sheets, and --draft would make a draft of them; nothing was stored; "
+        "load without --draft, or give the reason: --supersede REASON"
+    )
 
 
 def _difference(name: str, changes: list[Change]) -> str:

@@ -8,6 +8,7 @@ import hashlib
 import math
 import tomllib
 from collections.abc import Callable, Mapping
+from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -21,6 +22,7 @@ from asbuilt.record.sheet_cells import did_you_mean, shown
 from asbuilt.record.sheet_files import read_text
 from asbuilt.rules.profile import (
     COMPARISONS,
+    DISPOSER,
     INTERVALS,
     KEYS,
     MECHANICAL,
@@ -41,6 +43,9 @@ DEFAULT = "common"
 
 OWN = ".toml"
 """How the name of a user's own profile ends."""
+
+CONDITIONS = (MECHANICAL, PUMPED, DISPOSER)
+"""What a limit may apply to besides a kind of component."""
 
 _ROOM = files("asbuilt") / "rules"
 
@@ -157,6 +162,8 @@ def _read(name: str, own: Mapping[str, str], above: tuple[str, ...], problems: l
     if text is None:
         accepted = f"accepted: {', '.join(built_in_names())}, or a file ending in {OWN} beside property.toml"
         reason = f"{shown(name)} is no rule profile"
+        if name.endswith(OWN) and ".." not in Path(name).parts and not Path(name).is_absolute():
+            reason = f"there is no {name} beside property.toml"
         problems.append(Problem(place, None, column, reason, did_you_mean(name, built_in_names(), accepted)))
         return None
     try:
@@ -231,6 +238,10 @@ class _Table:
         self.read.add("reference")
         if "reference" not in self.content:
             self.note("reference", "is missing", 'write reference = { code = "...", section = "..." }')
+            return Reference("")
+        if isinstance(self.content["reference"], str):
+            mend = 'write reference = { code = "...", section = "..." }'
+            self.note("reference", f"{_seen(self.content['reference'])} is a text", mend)
             return Reference("")
         inner = _Table(self.file, f"{self.place} reference", self.content["reference"], self.problems)
         code = inner.text("code", needed=inner.sound)
@@ -319,16 +330,32 @@ def _limit(table: _Table) -> Limit:
     unit = table.choice("unit", KEYS[key]) if key else table.text("unit") or ""
     if unit in INTERVALS and value <= 0:
         table.note("value", f"{_seen(table.content['value'])} is no interval", "accepted: a number above 0")
+    comparison = table.choice("comparison", COMPARISONS)
+    if unit in INTERVALS and comparison in ("at least", "more than"):
+        reason = f"{shown(comparison)} makes no interval: it would let a task wait for ever"
+        table.note("comparison", reason, "accepted: at most, less than")
     return Limit(
         key,
         value,
         unit,
-        table.choice("comparison", COMPARISONS),
-        table.text("applies_to", needed=True) or "",
+        comparison,
+        _applies_to(table),
         table.reference(),
         table.choice("standing", STANDINGS),
         table.text("note"),
     )
+
+
+def _applies_to(table: _Table) -> str:
+    """Read what a limit applies to; any kind is accepted, but not a condition that is none or a slip of one."""
+    said = table.text("applies_to", needed=True) or ""
+    word = " ".join(said.casefold().split())
+    if word not in CONDITIONS and (
+        word.startswith(("system ", "household ")) or get_close_matches(word[:200], CONDITIONS, n=1, cutoff=0.85)
+    ):
+        accepted = f"accepted: a kind of component, {', '.join(CONDITIONS)}"
+        table.note("applies_to", f"{shown(said)} is no condition", did_you_mean(word, CONDITIONS, accepted))
+    return said
 
 
 def _task(table: _Table) -> Task:

@@ -12,7 +12,7 @@ from asbuilt.errors import AsbuiltError, LengthError
 from asbuilt.model.components import parse_compartments
 from asbuilt.model.measurements import parse_side
 from asbuilt.model.pipes import inside_diameter_in
-from asbuilt.model.tasks import parse_months
+from asbuilt.model.tasks import KNOWN_TASKS, parse_months
 from asbuilt.units import Length, parse_length
 
 Parser = Callable[[str, str], object]
@@ -39,6 +39,9 @@ _YES_NO = {
     "false": False,
     "0": False,
 }
+TASK_LIKENESS = 0.85
+"""From here on a task is taken for a slip of a known one: `inspecton`, but not `inspected` or `well test`."""
+
 _PUMP_OUT_WORDS = ("pump out", "pumpout", "pumped", "pumping", "pumped out")
 
 
@@ -301,11 +304,22 @@ def yes_no(words: str, unit: str = "") -> bool:
 def task(words: str, unit: str = "") -> str:
     """Read a service task in small letters; every way to write a pump-out becomes `pump-out`.
 
+    Raises
+    ------
+    CellError
+        If it is nearly a task that is known: passed over, it would never count as that task done.
+
     >>> task("Pumped")
     'pump-out'
     """
     word = " ".join(text(words).lower().split())
-    return "pump-out" if word in _PUMP_OUT_WORDS else word
+    if word in _PUMP_OUT_WORDS:
+        return "pump-out"
+    near = [] if word in KNOWN_TASKS else get_close_matches(word[:200], KNOWN_TASKS, n=1, cutoff=TASK_LIKENESS)
+    if near:
+        accepted = f"did you mean {shown(near[0])}? A task of your own needs a name that is less like it"
+        raise CellError(f"{shown(words)} is no task that is known, but nearly one", accepted)
+    return word
 
 
 def compartments(words: str, unit: str = "") -> str:

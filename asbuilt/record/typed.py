@@ -56,7 +56,7 @@ class _Corrected:
     now: Any | None  #: None = withdrawn
 
 
-def as_corrected(record: Record, number: int, rows: Sequence[SheetRow]) -> tuple[list[SheetRow], int]:
+def as_corrected(record: Record, number: int, rows: Sequence[SheetRow]) -> tuple[list[SheetRow], list[str]]:
     """Bring the corrections made at the prompt into rows of sheets that do not know of them.
 
     Parameters
@@ -71,10 +71,10 @@ def as_corrected(record: Record, number: int, rows: Sequence[SheetRow]) -> tuple
     Returns
     -------
     tuple
-        The rows, and how many were brought into line.
+        The rows, and which readings were brought into line, as the sheets have them.
     """
     found = list(rows)
-    count = 0
+    brought: list[str] = []
     said = {row.value for row in found if noun_of(row.value) is _TIE}
     for each in _corrections(record, number):
         if each.was not in said or each.now in said:
@@ -85,8 +85,8 @@ def as_corrected(record: Record, number: int, rows: Sequence[SheetRow]) -> tuple
         else:
             found[place] = replace(found[place], value=each.now)  # type: ignore[type-var]  # rows are dataclasses
         said = {row.value for row in found if noun_of(row.value) is _TIE}
-        count += 1
-    return found, count
+        brought.append(f"{_TIE.title(each.was)} {each.was.distance.as_read}")
+    return found, brought
 
 
 def not_of_the_sheets(changes: Iterable[Change], files: Iterable[str] = ()) -> list[Change]:

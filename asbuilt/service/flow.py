@@ -150,7 +150,8 @@ def judge(tank: str, flow: Flow, design: DesignFlow | None, household: Sequence[
     if people <= 0:
         return findings
     each = rate / people
-    a_person = f"{each:,.0f} gal a day for each of {people:.1f} people; {USUAL_GAL_A_PERSON:g} is usual (US EPA 2002)"
+    usual = f"{USUAL_GAL_A_PERSON:g} is usual (US EPA 2002, from memory)"
+    a_person = f"{each:,.0f} gal a day for each of {people:.1f} people; {usual}"
     if each > HIGH_GAL_A_PERSON:
         mend = (
             "Likely causes (common practice): a running toilet, groundwater leaking into a tank or riser, a softener "

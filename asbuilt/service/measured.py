@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from asbuilt.model.components import Component, parse_compartments
+from asbuilt.model.components import Component
 from asbuilt.model.household import Household
 from asbuilt.rules.profile import Limit, Prior, Profile
-from asbuilt.service.pumping import PumpOut, Start, TankHistory
+from asbuilt.service.pumping import PumpOut, Start, TankHistory, compartments_of
 from asbuilt.service.rates import Line, Normal, fit, together
 from asbuilt.service.readings import Reading
 from asbuilt.service.residence import Stretch, day_of, resident_years, stretches
@@ -153,7 +153,7 @@ def _layers(tank: Component, readings: Sequence[Reading], profile: Profile) -> I
     """Give every quantity that a criterion is about and that was read, compartment by compartment."""
     depth = None if tank.liquid_depth is None else tank.liquid_depth.metres
     outlet = None if tank.outlet_depth is None else tank.outlet_depth.metres
-    volumes = _volumes(tank)
+    volumes = compartments_of(tank)
     for compartment in dict.fromkeys(reading.compartment for reading in readings):
         area = _area_of(tank, compartment)
         for key, quantity in (("sludge_to_outlet", _SLUDGE), ("scum_to_outlet", _SCUM), ("solids_share", _SUM)):
@@ -173,15 +173,8 @@ WHOLE = "all compartments"
 """Stands in the place of a compartment where a criterion counts the whole tank."""
 
 
-def _volumes(tank: Component) -> dict[str, float]:
-    try:
-        return parse_compartments(tank.compartments) if tank.compartments else {}
-    except ValueError:  # a record that did not come through the sheets
-        return {}
-
-
 def _area_of(tank: Component, compartment: str | None) -> float | None:
-    volumes = _volumes(tank)
+    volumes = compartments_of(tank)
     if compartment in volumes and tank.liquid_depth is not None:
         return volumes[compartment] * US_GALLON_M3 / tank.liquid_depth.metres
     return inside_area_m2(tank) if not volumes else None
@@ -215,7 +208,7 @@ def _readings_for(layer: _Layer, tank: Component, readings: Sequence[Reading]) -
     """Give the readings of a layer; for the whole tank those of one day together, weighted by area."""
     if layer.compartment != WHOLE:
         return [each for each in _of(readings, layer.compartment) if _depth(each, layer.quantity) is not None]
-    volumes = _volumes(tank)
+    volumes = compartments_of(tank)
     total = sum(volumes.values())
     whole = []
     for day in sorted({reading.on for reading in readings}):

@@ -28,6 +28,10 @@ from asbuilt.service.dosing import (
 from asbuilt.service.flow import Flow, Stretch, flows_of, judge, present_flow
 from asbuilt.service.pumping import begun_on, entries_of
 
+ROUGH_VOLUME = "reckoned from the nominal volume: may be less"
+ROUGH_SIZES = "reckoned from the tank's outside sizes: may be less"
+"""What is said of the hours where the tank's room is only roughly known."""
+
 _PANEL_READINGS = ("cycle-counter", "hour-meter", "amps")
 """Readings that are taken at the panel, and may stand under its name."""
 
@@ -41,6 +45,7 @@ class Reserve:
     gal_per_day: float
     words: str  #: what the use is taken from
     present: bool  #: from a counter; False = the design flow stands in for it
+    rough: str = ""  #: what makes the gallons only rough, in plain words
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +222,9 @@ def _reserve(
         return None
     if gallons is None or use <= 0:
         return None
-    return Reserve(gallons, reserve_hours(gallons, use), use, words, present is not None)
+    rough = ROUGH_VOLUME if levels.inlet_m is None or per_inch.words.startswith("nominal") else ""
+    rough = rough or (ROUGH_SIZES if per_inch.rough else "")
+    return Reserve(gallons, reserve_hours(gallons, use), use, words, present is not None, rough)
 
 
 def _changes(

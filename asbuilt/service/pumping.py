@@ -11,7 +11,7 @@ from datetime import date
 from itertools import groupby
 
 from asbuilt.findings import Finding, Severity
-from asbuilt.model.components import Component
+from asbuilt.model.components import Component, parse_compartments
 from asbuilt.model.entries import PUMP_OUT, ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.property_record import PropertyRecord
@@ -27,6 +27,9 @@ OVER_SHARE = 1.25
 
 ALL_TANKS = ("all", "both")
 """Words in `tanks` for all tanks of the row in series."""
+
+WHOLE_TANK = (*ALL_TANKS, "whole", "whole tank")
+"""Words in `compartment` that mean the same as a blank: every compartment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +93,9 @@ def tank_history(record: PropertyRecord, tank: Component, today: date) -> TankHi
     series = tanks_in_series(record, tank, today)
     entries = entries_of(record, tank, begun)
     findings = [_future(tank, entry) for entry in entries if entry.on > today]
+    findings += [_too_early(tank, entry) for entry in _of_no_tank(record, tank)]
     past = [entry for entry in entries if entry.on <= today]
+    findings += _strange_compartments(tank, past)
     pumped = () if tank.volume_gal is None else tuple(_pump_outs(record, tank, past))
     start = _start(pumped, begun, record.household)
     findings += [_partial(tank, day) for day in pumped if not day.full and (not start or day.on > start.on)]
@@ -208,7 +213,16 @@ def _gallons_of_day(entries: list[ServiceEntry]) -> float | None:
 
 def compartment_of(entry: ServiceEntry) -> str | None:
     """Name of the one compartment that an entry is about; None = the whole tank."""
-    return (entry.compartment or "").strip().casefold() or None
+    name = " ".join((entry.compartment or "").casefold().split())
+    return None if name in WHOLE_TANK else name or None
+
+
+def compartments_of(tank: Component) -> dict[str, float]:
+    """Give the US gallons of each compartment by name; empty where they are not recorded."""
+    try:
+        return parse_compartments(tank.compartments) if tank.compartments else {}
+    except ValueError:  # a record that did not come through the sheets
+        return {}
 
 
 def _start(pumped: Sequence[PumpOut], begun: Start | None, household: Iterable[Household]) -> Start | None:
@@ -248,6 +262,45 @@ def _over(tank: Component, pumped: Sequence[PumpOut], entries: Sequence[ServiceE
 def _future(tank: Component, entry: ServiceEntry) -> Finding:
     message = f"{tank.name}: the {entry.task} entry of {entry.on.isoformat()} lies in the future and is left out."
     return Finding("future-entry", tank.name, message, Severity.NOTE, "Check its date in service.csv.")
+
+
+def _of_no_tank(record: PropertyRecord, tank: Component) -> list[ServiceEntry]:
+    """Give the entries under a tank's name from before it was put in, where no older tank of the record had them."""
+    if tank.installed_on is None:
+        return []
+    older = [
+        other
+        for other in record.components
+        if other is not tank and other.name in (tank.name, tank.replaces) and is_septic_tank(other)
+    ]
+    early = [entry for entry in record.service if tank.name in _emptied(record, entry) and entry.on < tank.installed_on]
+    loose = [entry for entry in early if not any(other.stands_on(entry.on) for other in older)]
+    return sorted(loose, key=lambda entry: (entry.on, entry.task, repr(entry)))
+
+
+def _too_early(tank: Component, entry: ServiceEntry) -> Finding:
+    begun = "" if tank.installed_on is None else tank.installed_on.isoformat()
+    message = (
+        f"{tank.name}: the {entry.task} entry of {entry.on.isoformat()} lies before the tank was put in ({begun}) "
+        "and is left out."
+    )
+    mend = "Correct the date of either, or record the tank that was there before it."
+    return Finding("entry-before-the-tank", tank.name, message, Severity.NOTE, mend)
+
+
+def _strange_compartments(tank: Component, entries: Iterable[ServiceEntry]) -> list[Finding]:
+    """Note names of compartments that the tank is not recorded to have: a slip of the pen counts as one more."""
+    known, findings = compartments_of(tank), []
+    for entry in entries:
+        name = compartment_of(entry)
+        if known and name is not None and name not in known:
+            message = (
+                f"{tank.name}: the {entry.task} entry of {entry.on.isoformat()} names the compartment “{name}”, and "
+                f"recorded are {' and '.join(known)}; it is reckoned as one of its own."
+            )
+            mend = "Correct it by a new entry, or correct compartments in components.csv."
+            findings.append(Finding("unknown-compartment", tank.name, message, Severity.NOTE, mend))
+    return findings
 
 
 def _partial(tank: Component, pumped: PumpOut) -> Finding:

@@ -234,6 +234,7 @@ class Plan:
     left_out: tuple[LeftOut, ...]
     method: str  #: how the order came about, in plain words
     driving: str = "as given"  #: where the driving times come from, in plain words
+    nothing: str = ""  #: where there is neither a run nor anything left out: why, in plain words
 
 
 def drive_metres(tour: Tour, run: Run) -> int | None:
