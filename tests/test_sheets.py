@@ -738,3 +738,17 @@ def test_any_walk_is_taken_or_refused(tmp_path: Path, rows: list[tuple[str, str,
         assert all(problem.file in (WALLS, TIES) for problem in error.problems)
     else:
         assert len(found.record.walls) == len(rows)
+
+
+def test_a_closed_walk_with_a_wall_longer_than_all_the_others_is_refused(tmp_path: Path) -> None:
+    rows = "from,to,length,turn\nA,B,140,L\nB,C,30,L\nC,D,40,L\nD,A,30,L\n"
+    (tmp_path / "property.toml").write_text('name = "x"\nunits = "ft"\n', encoding="utf-8")
+    (tmp_path / "reference_points.csv").write_text("name\nA\nB\nC\nD\n", encoding="utf-8")
+    (tmp_path / "walls.csv").write_text(rows, encoding="utf-8")
+    (tmp_path / "points.csv").write_text("component,point\ntank,lid\n", encoding="utf-8")
+    with pytest.raises(SheetError) as caught:
+        read_sheets(tmp_path)
+    assert [str(problem) for problem in caught.value.problems] == [
+        "walls.csv row 2, column length: the wall is “140”, longer than all the other walls of the closed walk "
+        "together; no turns can close such a walk; tape that wall again"
+    ]

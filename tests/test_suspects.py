@@ -226,3 +226,16 @@ def test_a_misread_tape_widens_the_radius_of_what_it_bends_and_leaves_it_uncheck
             assert not after.checked
             assert after.unchecked_because == "the measurements disagree: something is misread"
     assert not spoiled.position("p").checked
+
+
+def test_a_named_tape_is_left_out_of_the_places_so_that_the_others_stay_good() -> None:
+    clean, spoiled = solve(five({})), solve(five({"p": {"B": 3.0}}))
+    for name in ("p", "q", "C"):
+        before, after = clean.position(name), spoiled.position(name)
+        assert before.place is not None and after.place is not None
+        assert np.hypot(*(after.place - before.place)) < 0.01
+    assert spoiled.position("q").checked
+    assert not spoiled.position("p").checked
+    assert spoiled.fit.passed is False  # the fit is of the whole set, and the tape shows its whole residual
+    (residual,) = (tie.residual_m for tie in spoiled.position("p").ties if tie.from_ == "B")
+    assert residual == pytest.approx(-3.0, abs=0.02)

@@ -10,6 +10,7 @@ from asbuilt.jobs.properties import located
 from asbuilt.output.trench_words import next_tape_json, next_tape_words
 from asbuilt.survey.planning import NextTape, Planner
 from asbuilt.survey.solution import Position
+from asbuilt.survey.solve import DISAGREE
 
 NOT_TAPED = "not taped"
 AGAIN = "tape again"
@@ -112,7 +113,7 @@ def _unchecked(found: Located) -> list[Missing]:
     planner, units = Planner(found.joint), found.record.property.units
     missing = []
     for point in found.solution.points:
-        if point.place is None or point.checked:
+        if point.place is None or point.checked or point.unchecked_because == DISAGREE:
             continue
         best = next(iter(planner.next_tapes(point.name)), None)
         words = f"{point.name}: {point.unchecked_because}"

@@ -73,6 +73,7 @@ def walks_of_rows(rows: list[Row], problems: list[Problem]) -> list[RowWalk]:
     for walk in found:
         _check_blank_turns(walk, problems)
         _check_closing(walk, problems)
+        _check_reach(walk, problems)
     return found
 
 
@@ -114,6 +115,21 @@ def _check_closing(walk: RowWalk, problems: list[Problem]) -> None:
     if mends:
         accepted += f"; one change would do: {' or '.join(mends)}"
     problems.append(walk.rows[-1].problem("turn", reason, accepted))
+
+
+def _check_reach(walk: RowWalk, problems: list[Problem]) -> None:
+    """Note a closed walk with one wall longer than all the others together: no turns at all can close it."""
+    lengths = [(row.get("length"), row) for row in walk.rows]
+    read = [(length.metres, length.as_read, row) for length, row in lengths if length is not None]
+    if not walk.closed or len(read) < len(lengths):
+        return
+    longest, as_read, row = max(read, key=lambda each: each[0])
+    if longest > _REACH * (sum(metres for metres, _, _ in read) - longest):
+        reason = f"the wall is {shown(as_read)}, longer than all the other walls of the closed walk together"
+        problems.append(row.problem("length", reason, "no turns can close such a walk; tape that wall again"))
+
+
+_REACH = 1.05  # tapes may be a little out
 
 
 def _closes(total: float) -> bool:

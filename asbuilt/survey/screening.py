@@ -146,16 +146,23 @@ def places_left_out(joint: Joint, node: int) -> list[Place]:
     return [Place(joint.used.distances[row], without(joint, [row])[1].places[node]) for row in rows]
 
 
-def bent_by_suspects(joint: Joint) -> dict[int, float]:
+def bent_by_suspects(joint: Joint, observations: Observations, fit: Adjustment) -> dict[int, float]:
     """Give how far, metres, the worst of the suspected blunders has pulled each node; empty without a suspect.
 
-    What the tests suspect is in the solution all the same, and the places are bent by it: by as much as they move when
-    it is left out.
+    What the tests suspect but cannot name is in the solution all the same, and the places are bent by it: by as much
+    as they move when it is left out.
+
+    Parameters
+    ----------
+    observations, fit
+        The set that is judged: all of `joint`, or what is left of it.
     """
-    assert joint.fit is not None  # noqa: S101 - only solved ones are screened
+    assert joint.datum is not None  # noqa: S101 - only solved ones are screened
     bent: dict[int, float] = {}
-    for suspect in screen(joint.used, joint.fit, joint.datum).suspects:
-        moved = np.hypot(*(without(joint, [suspect.row])[1].places - joint.fit.places).T)
+    screening = screen(observations, fit, joint.datum)
+    for suspect in screening.suspects if screening.alarm else ():
+        less = adjust(observations.without([suspect.row]), fit.places, joint.datum)
+        moved = np.hypot(*(less.places - fit.places).T)
         bent |= {node: max(bent.get(node, 0.0), float(moved[node])) for node in joint.network.places}
     return bent
 

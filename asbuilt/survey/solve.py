@@ -10,9 +10,10 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.adjust import Adjustment
 from asbuilt.survey.checking import Check, Checker
 from asbuilt.survey.joint import Joint, solve_together
+from asbuilt.survey.observations import Distance, Observations
 from asbuilt.survey.planning import NextTape, Planner
 from asbuilt.survey.quality import chi2_quantile, ellipse_95, radius_95
-from asbuilt.survey.screening import bent_by_suspects
+from asbuilt.survey.screening import bent_by_suspects, leave_out_in_turn, without
 from asbuilt.survey.slopes import level_findings
 from asbuilt.survey.solution import Fit, Position, Solution, TieFit
 from asbuilt.survey.weakness import weak_place
@@ -21,7 +22,9 @@ from asbuilt.survey.wording import Wording
 Array = NDArray[np.float64]
 
 
-_DISAGREE = "the measurements disagree: something is misread"
+DISAGREE = "the measurements disagree: something is misread"
+"""Why a point is unchecked that a misread measurement is of, or has bent."""
+
 _MUCH = 0.25  # a pull of this share of the radius is more than noise
 
 
@@ -60,6 +63,8 @@ class _Answer:
         self.observations = joint.observations
         self.tapes = joint.observations.tapes()
         self.findings = list(joint.findings)
+        self._used: dict[int, list[Distance]] = {}  #: taped distances that the places are reckoned from, by node
+        self._left_out: set[int] = set()  # ends of measurements that are left out of the places
         self.planner = Planner(joint) if joint.fit is not None else None
 
     def make(self) -> Solution:
@@ -69,9 +74,13 @@ class _Answer:
             return self._nowhere()
         turn = _output_turn(self.joint.azimuth_deg)
         words = Wording(self.record, self.observations, network.places)
-        checker = Checker(self.joint.used, fit)
         summary = self._fit(fit)
-        bent = bent_by_suspects(self.joint) if summary.passed is False else {}
+        used = self.joint.used
+        bent: dict[int, float] = {}
+        if summary.passed is False:
+            used, fit, bent = self._less_the_named(fit)
+        self._used = used.tapes()
+        checker = Checker(used, fit)
         positions = [
             self._position(node, fit, checker, turn, words, bent.get(node, 0.0))
             if node in network.places
@@ -83,6 +92,22 @@ class _Answer:
             self.findings.append(words.against_side(node, noted, fit.places[node]))
         turn_all = np.asarray(np.kron(np.eye(len(positions)), turn), dtype=float)
         return self._solution(positions, summary, turn_all, fit.covariance)
+
+    def _less_the_named(self, fit: Adjustment) -> tuple[Observations, Adjustment, dict[int, float]]:
+        """Leave the measurements that the tests name out of the places until somebody mends them.
+
+        Returns
+        -------
+        The equations and the solution without them, and how far what is still suspected bends each node. The ends of
+        what was left out do not count as checked.
+        """
+        out, _ = leave_out_in_turn(self.joint)
+        if not out:
+            return self.joint.used, fit, bent_by_suspects(self.joint, self.joint.used, fit)
+        used, less = without(self.joint, [tested.row for tested in out])
+        bent = bent_by_suspects(self.joint, used, less)
+        self._left_out = {node for tested in out for node in tested.equation.nodes}
+        return used, less, bent
 
     def _solution(self, positions: list[Position], fit: Fit, turn: Array, covariance: Array) -> Solution:
         count = self.observations.references
@@ -126,17 +151,19 @@ class _Answer:
         covariance = turn @ fit.block(node) @ turn.T
         radius = float(radius_95(covariance))
         check = checker.check(node)
-        if bent_m > radius * _MUCH:
-            check = Check(_DISAGREE, check.unnoticed_m)
+        if bent_m > radius * _MUCH or node in self._left_out:
+            check = Check(DISAGREE, check.unnoticed_m)
         name = self.observations.names[node]
         across = None
         if self._is_point(node):
-            tapes = [d for d in self.tapes.get(node, ()) if not np.isnan(fit.places[d.far(node)]).any()]
-            weak = weak_place(node, tapes, self.observations, fit, sided=node in self.joint.sides.of)
+            placed = [d for d in self.tapes.get(node, ()) if not np.isnan(fit.places[d.far(node)]).any()]
+            weak = weak_place(
+                node, self._used.get(node, []), placed, self.observations, fit, sided=node in self.joint.sides.of
+            )
             across = weak.across
             mend = self._mend(name) if weak.across or weak.crossing_deg is not None or check.because else None
             self.findings += words.weak(node, weak, mend)
-            if check.because:
+            if check.because and check.because != DISAGREE:  # what disagrees is said by name elsewhere
                 self.findings.append(words.unchecked(node, check.because, mend))
         return Position(
             name=name,

@@ -35,19 +35,27 @@ class Weakness:
 
 
 def weak_place(
-    node: int, tapes: Sequence[Distance], observations: Observations, fit: Adjustment, *, sided: bool
+    node: int,
+    tapes: Sequence[Distance],
+    pulled: Sequence[Distance],
+    observations: Observations,
+    fit: Adjustment,
+    *,
+    sided: bool,
 ) -> Weakness:
     """Judge one point.
 
     Parameters
     ----------
     tapes
-        Its taped distances to nodes that have a place.
+        The taped distances that its place is reckoned from.
+    pulled
+        Those and what was left out of the reckoning: tapes that do not meet are said of all.
     sided
         Whether the measurer noted its side.
     """
     radius = float(radius_95(fit.block(node)))
-    gaps = tuple(_gaps(fit, node, tapes))
+    gaps = tuple(_gaps(fit, node, pulled))
     if any(node == offset.p for offset in observations.offsets):
         return Weakness(None, None, radius, 0.0, gaps)
     across = _across(node, tapes, fit, sided=sided)

@@ -141,7 +141,7 @@ class Wording:
     def _gap(self, name: str, a: int, b: int, gap_m: float) -> Finding:
         """Say that two of a placed node's tapes do not meet."""
         message = f"{name}: the tapes from {self._listed((a, b))} do not meet by {self.length(gap_m)}."
-        return _attention("tapes-do-not-meet", name, message, "Pull both again; one of them is misread.")
+        return _attention("tapes-do-not-meet", name, message, "Pull them again; one of them is misread.")
 
     def _listed(self, nodes: tuple[int, ...]) -> str:
         return " and ".join(self._names[node] for node in nodes) or "other points"
