@@ -10,7 +10,7 @@ import pytest
 from asbuilt.output.positions import DRAFT_WORDS
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import open_record
-from asbuilt.record.sheets import read_draft, read_sheets
+from asbuilt.record.sheets.read import read_draft, read_sheets
 from tests.commands import SAMPLE, SAMPLE_NAME, Run, WriteSheets, files_below, parsed, point_named
 from tests.trench import LID, NAME, house, tape, taped
 

@@ -11,7 +11,7 @@ from click.testing import Result
 
 from asbuilt.jobs.locate import locate
 from asbuilt.model.measurements import Tie
-from asbuilt.record.sheets import read_sheets
+from asbuilt.record.sheets.read import read_sheets
 from asbuilt.survey.planning import Planner
 from asbuilt.units import Length
 from tests.commands import SAMPLE, SAMPLE_NAME, Run, WriteSheets, parsed

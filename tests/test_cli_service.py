@@ -13,7 +13,7 @@ from asbuilt.model.tasks import KNOWN_TASKS
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import open_record
 from asbuilt.record.profiles import built_in, built_in_names
-from asbuilt.record.sheet_columns import SHEETS
+from asbuilt.record.sheets.columns import SHEETS
 from tests.commands import ROOT, SAMPLE, SAMPLE_NAME, Run, WriteSheets, parsed, two_corners
 
 DONE = ("--on", "2026-05-30", "--component", "septic tank", "--task", "pumped", "--gallons", "1200")

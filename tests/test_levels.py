@@ -21,7 +21,7 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.features import Feature, build_features
 from asbuilt.output.geojson import feature_collection
 from asbuilt.output.levels import levels_json, levels_table
-from asbuilt.record.sheets import read_sheets
+from asbuilt.record.sheets.read import read_sheets
 from asbuilt.survey.levels import Elevation, LevelSolution, solve_levels
 from asbuilt.survey.observations import observe
 from asbuilt.survey.slopes import level_findings, pipe_slopes

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from asbuilt.model.measurements import Side
-from asbuilt.record import sheet_cells as cells
-from asbuilt.record.sheet_cells import CellError, Turn
+from asbuilt.record.sheets import cells
+from asbuilt.record.sheets.cells import CellError, Turn
 
 
 @pytest.mark.parametrize(

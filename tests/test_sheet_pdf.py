@@ -19,7 +19,7 @@ from asbuilt.jobs.service_sheet import alarm_sheet, service_sheet, tank_flotatio
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.sheet_pdf import PAPERS, SheetPdfError, render_pdf, shortened
 from asbuilt.record.profiles import profile_of
-from asbuilt.record.sheets import read_sheets
+from asbuilt.record.sheets.read import read_sheets
 from asbuilt.service.flotation import Verdict
 from asbuilt.units import Length
 from tests.commands import SAMPLE, SAMPLE_NAME

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from asbuilt.errors import AsbuiltError, SheetError
 from asbuilt.model.components import Point
 from asbuilt.model.measurements import Side, Tie
-from asbuilt.record.sheet_columns import SHEET_NAMES, SHEETS
-from asbuilt.record.sheets import SheetSet, read_sheets
+from asbuilt.record.sheets.columns import SHEET_NAMES, SHEETS
+from asbuilt.record.sheets.read import SheetSet, read_sheets
 
 Changes = Mapping[str, str | bytes | None]
 """What to write in place of the smallest set, by file; None = no such file."""

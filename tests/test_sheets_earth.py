@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from asbuilt.record.sheets import read_sheets
+from asbuilt.record.sheets.read import read_sheets
 from asbuilt.units import SURVEY_FOOT_M
 from tests.commands import Run, WriteSheets, invoke, parsed, two_corners
 

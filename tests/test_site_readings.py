@@ -7,7 +7,7 @@ import pytest
 from asbuilt.errors import SheetError
 from asbuilt.model.pipes import inside_diameter_in
 from asbuilt.model.site_readings import READINGS, parse_reading
-from asbuilt.record.sheets import read_sheets
+from asbuilt.record.sheets.read import read_sheets
 from tests.commands import WriteSheets, two_corners
 
 HEAD = ["on", "component", "reading", "value", "unit"]

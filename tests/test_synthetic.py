@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from asbuilt.model.measurements import Tie
-from asbuilt.record.sheets import read_sheets
+from asbuilt.record.sheets.read import read_sheets
 from asbuilt.units import Length, parse_length
 from tests.synthetic import BLUNDERS, FOOT_M, STEPS_M, Synthetic, make_property, tape_sigma, write_length
 from tests.synthetic_house import SHAPES, make_house

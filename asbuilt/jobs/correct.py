@@ -16,7 +16,7 @@ from asbuilt.record.database import Record, open_record
 from asbuilt.record.due_state import keep_due
 from asbuilt.record.entries import Action, Kept, read_property
 from asbuilt.record.prompt import Prompt
-from asbuilt.record.sheet_cells import shown
+from asbuilt.record.sheets.cells import shown
 from asbuilt.record.typed import standing_ties, supersede_typed
 
 

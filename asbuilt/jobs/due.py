@@ -29,7 +29,7 @@ from asbuilt.record.due_state import (
 )
 from asbuilt.record.entries import property_id, property_names, read_all, read_property, unknown_property
 from asbuilt.record.profiles import built_in, built_in_names, profile_of, reckoned_by
-from asbuilt.record.sheet_cells import did_you_mean, shown
+from asbuilt.record.sheets.cells import did_you_mean, shown
 from asbuilt.service.due import Due, Listed, overdue_finding
 from asbuilt.service.schedule import due_tasks, settled_on
 

@@ -12,7 +12,7 @@ from asbuilt.model.measurements import KnownCoordinate
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_property
 from asbuilt.record.loading import LoadOutcome, store_sheets
-from asbuilt.record.sheets import SheetSet, read_draft, read_sheets
+from asbuilt.record.sheets.read import SheetSet, read_draft, read_sheets
 from asbuilt.survey.coordinates import BAD_COORDINATE, GridError, known_place
 
 

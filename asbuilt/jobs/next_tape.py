@@ -11,7 +11,7 @@ from asbuilt.jobs.locate import Located
 from asbuilt.jobs.properties import located
 from asbuilt.model.walks import split_walks, wall_direction
 from asbuilt.record.prompt import Prompt
-from asbuilt.record.sheet_cells import shown
+from asbuilt.record.sheets.cells import shown
 from asbuilt.survey.planning import Choice, NextTape, choices, next_tapes
 from asbuilt.survey.solution import Position
 from asbuilt.units import Length

@@ -26,8 +26,8 @@ from asbuilt.record.entries import (
 )
 from asbuilt.record.nouns import NOUN_OF_KIND
 from asbuilt.record.profiles import profile_of
-from asbuilt.record.sheet_cells import CellError, did_you_mean, shown
-from asbuilt.record.sheet_columns import SHEETS
+from asbuilt.record.sheets.cells import CellError, did_you_mean, shown
+from asbuilt.record.sheets.columns import SHEETS
 from asbuilt.rules.profile import RecordItem
 from asbuilt.service.due import Due
 from asbuilt.service.pumping import ALL_TANKS, is_septic_tank

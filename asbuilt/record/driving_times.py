@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from asbuilt.errors import AsbuiltError, Problem
-from asbuilt.record.sheet_files import Table, read_table
+from asbuilt.record.sheets.files import Table, read_table
 
 ACCEPTED = "accepted: minutes of driving, such as 12.5"
 

@@ -18,8 +18,8 @@ from asbuilt.errors import Problem, ProfileError
 from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.rule_files import RuleFile
-from asbuilt.record.sheet_cells import did_you_mean, shown
-from asbuilt.record.sheet_files import read_text
+from asbuilt.record.sheets.cells import did_you_mean, shown
+from asbuilt.record.sheets.files import read_text
 from asbuilt.rules.profile import (
     COMPARISONS,
     DISPOSER,

@@ -11,8 +11,8 @@ from asbuilt.model.components import Component, full_name, split_name
 from asbuilt.model.measurements import COMPASS, Side, Tie
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
-from asbuilt.record.sheet_cells import CellError, did_you_mean, shown
-from asbuilt.record.sheet_columns import SHEETS
+from asbuilt.record.sheets.cells import CellError, did_you_mean, shown
+from asbuilt.record.sheets.columns import SHEETS
 from asbuilt.units import Length
 
 MISTYPED = 0.88

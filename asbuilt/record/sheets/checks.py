@@ -7,11 +7,11 @@ from datetime import date
 from asbuilt.errors import Problem
 from asbuilt.model.components import full_name
 from asbuilt.model.measurements import COMPASS, Side
-from asbuilt.record.sheet_cells import shown
-from asbuilt.record.sheet_columns import TAPES
-from asbuilt.record.sheet_names import Names
-from asbuilt.record.sheet_rows import Row, Sheet
-from asbuilt.record.sheet_walks import RowWalk, Runs
+from asbuilt.record.sheets.cells import shown
+from asbuilt.record.sheets.columns import TAPES
+from asbuilt.record.sheets.names import Names
+from asbuilt.record.sheets.rows import Row, Sheet
+from asbuilt.record.sheets.walks import RowWalk, Runs
 from asbuilt.units import Length
 
 

@@ -3,9 +3,9 @@
 from collections.abc import Collection
 
 from asbuilt.errors import Problem
-from asbuilt.record.sheet_cells import CellError, did_you_mean, shown
-from asbuilt.record.sheet_names import Names
-from asbuilt.record.sheet_rows import Row, Sheet
+from asbuilt.record.sheets.cells import CellError, did_you_mean, shown
+from asbuilt.record.sheets.names import Names
+from asbuilt.record.sheets.rows import Row, Sheet
 
 SIGHTS = ("backsight", "foresight")
 

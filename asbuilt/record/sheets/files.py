@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from asbuilt.errors import Problem
-from asbuilt.record.sheet_cells import did_you_mean, shown
+from asbuilt.record.sheets.cells import did_you_mean, shown
 
 BIGGEST_BYTES = 10_000_000
 """Bytes in one sheet; a property of a thousand points takes a hundredth of it."""

@@ -18,8 +18,8 @@ from asbuilt.model.rule_files import RuleFile
 from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 from asbuilt.record.profiles import gather_own
-from asbuilt.record.sheet_cells import Turn
-from asbuilt.record.sheet_checks import (
+from asbuilt.record.sheets.cells import Turn
+from asbuilt.record.sheets.checks import (
     check_components,
     check_contrary_sides,
     check_coordinates,
@@ -31,14 +31,14 @@ from asbuilt.record.sheet_checks import (
     check_tapes,
     tape_readings,
 )
-from asbuilt.record.sheet_columns import PROPERTY, PROPERTY_KEYS, SHEET_NAMES, SHEETS, TAPES
-from asbuilt.record.sheet_drafts import leave_out, refuse_without_names
-from asbuilt.record.sheet_files import misnamed_files, read_table, read_toml
-from asbuilt.record.sheet_levels import check_levels
-from asbuilt.record.sheet_names import resolve_names
-from asbuilt.record.sheet_readings import check_access, check_readings
-from asbuilt.record.sheet_rows import Row, Sheet, read_keys, read_rows
-from asbuilt.record.sheet_walks import walks_of_rows
+from asbuilt.record.sheets.columns import PROPERTY, PROPERTY_KEYS, SHEET_NAMES, SHEETS, TAPES
+from asbuilt.record.sheets.drafts import leave_out, refuse_without_names
+from asbuilt.record.sheets.files import misnamed_files, read_table, read_toml
+from asbuilt.record.sheets.levels import check_levels
+from asbuilt.record.sheets.names import resolve_names
+from asbuilt.record.sheets.readings import check_access, check_readings
+from asbuilt.record.sheets.rows import Row, Sheet, read_keys, read_rows
+from asbuilt.record.sheets.walks import walks_of_rows
 
 Fact = (
     Property

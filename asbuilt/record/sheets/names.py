@@ -6,9 +6,9 @@ from itertools import chain
 from asbuilt.errors import Problem
 from asbuilt.model.components import full_name, split_name
 from asbuilt.model.measurements import Side
-from asbuilt.record.sheet_cells import CellError, did_you_mean, shown
-from asbuilt.record.sheet_columns import TAPES
-from asbuilt.record.sheet_rows import Row, Sheet
+from asbuilt.record.sheets.cells import CellError, did_you_mean, shown
+from asbuilt.record.sheets.columns import TAPES
+from asbuilt.record.sheets.rows import Row, Sheet
 
 MOST_HINTS = 50
 """Near names looked for in one run, or a large wrong sheet takes minutes; later messages go without."""

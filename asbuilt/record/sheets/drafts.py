@@ -7,9 +7,9 @@ the whole row, because a pump-out without its gallons would say something else.
 from collections.abc import Iterable
 
 from asbuilt.errors import Problem, SheetError
-from asbuilt.record.sheet_cells import Turn
-from asbuilt.record.sheet_columns import PROPERTY, TAPES
-from asbuilt.record.sheet_rows import Row, Sheet
+from asbuilt.record.sheets.cells import Turn
+from asbuilt.record.sheets.columns import PROPERTY, TAPES
+from asbuilt.record.sheets.rows import Row, Sheet
 
 _NEEDED = {
     "points.csv": {"component", "point"},

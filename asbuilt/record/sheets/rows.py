@@ -7,8 +7,8 @@ from datetime import date, datetime
 from typing import Any
 
 from asbuilt.errors import Problem
-from asbuilt.record.sheet_cells import CellError, Parser, did_you_mean, shown
-from asbuilt.record.sheet_files import QUOTE_MEND, Line, Table
+from asbuilt.record.sheets.cells import CellError, Parser, did_you_mean, shown
+from asbuilt.record.sheets.files import QUOTE_MEND, Line, Table
 from asbuilt.units import UNITS
 
 _HEADING = re.compile(r"(.*?)\s*\[\s*(.*?)\s*\]")

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from asbuilt.errors import Problem
 from asbuilt.model import walks
 from asbuilt.model.measurements import Wall
-from asbuilt.record.sheet_cells import Turn, shown
-from asbuilt.record.sheet_rows import Row
+from asbuilt.record.sheets.cells import Turn, shown
+from asbuilt.record.sheets.rows import Row
 from asbuilt.units import Length
 
 _ORDER = "write the walls in walking order, each from where the one before ended; others go into ties.csv"

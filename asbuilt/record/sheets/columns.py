@@ -10,7 +10,7 @@ from asbuilt.model.measurements import HELD
 from asbuilt.model.place import CARES
 from asbuilt.model.site_readings import READINGS
 from asbuilt.model.tasks import SOURCES
-from asbuilt.record.sheet_cells import (
+from asbuilt.record.sheets.cells import (
     LONGEST_NAME,
     choice,
     compartments,
@@ -28,7 +28,7 @@ from asbuilt.record.sheet_cells import (
     turn,
     yes_no,
 )
-from asbuilt.record.sheet_rows import Column
+from asbuilt.record.sheets.rows import Column
 
 PROPERTY = "property.toml"
 TAPES = ("1", "2", "3", "4")

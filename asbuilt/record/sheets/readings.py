@@ -2,9 +2,9 @@
 
 from asbuilt.errors import LengthError, Problem
 from asbuilt.model.site_readings import parse_reading
-from asbuilt.record.sheet_cells import CellError, shown
-from asbuilt.record.sheet_names import Names
-from asbuilt.record.sheet_rows import Row
+from asbuilt.record.sheets.cells import CellError, shown
+from asbuilt.record.sheets.names import Names
+from asbuilt.record.sheets.rows import Row
 
 
 def check_readings(rows: list[Row], lengths: str | None, problems: list[Problem]) -> None:
