@@ -10,9 +10,11 @@ from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.levels import Benchmark, LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Side, Tie, Wall
+from asbuilt.model.photos import Photo
 from asbuilt.model.place import Earth, Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.sightings import Sighting
 from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 from asbuilt.units import FOOT_M, Length
@@ -78,6 +80,15 @@ SAMPLE = PropertyRecord(
         LevelShot("1", "septic tank/inlet lid", "grade", foresight=feet(-1.1), day=date(2026, 4, 30), note="inverted"),
     ),
     readings=(SiteReading(date(2024, 5, 1), "septic tank", "groundwater", "4.5 ft", 4.5 * FOOT_M, "m", "tester"),),
+    photos=(
+        Photo(
+            "septic tank/inlet lid", "lid.jpg", "0" * 64, "jpeg", 640, 480, "2026-04-30 10:31:07", 10.5, -20.25, "lid"
+        ),
+        Photo("cleanout", "cap.png", "1" * 64, "png", 10, 20, gps_removed=True),
+    ),
+    sightings=(
+        Sighting(date(2031, 5, 1), "cleanout", "A", feet(12), "B", feet(20), feet(0.5), "toward A", feet(1), "tester"),
+    ),
 )
 
 

@@ -556,7 +556,7 @@ def test_the_tables_have_the_fields_of_the_model(record: Record, noun: Any) -> N
     there = [(name, kind, bool(required)) for _, name, kind, required, _, _ in rows]
     wanted = [(column.name, column.sql_type, column.required) for column in row_codec(noun.cls).columns]
     assert there[0][:2] == ("entry_id", "INTEGER")
-    assert there[1:] == wanted
+    assert sorted(there[1:]) == sorted(wanted)  # columns of later steps stand at the end of their table
 
 
 def write(record: Record, act: Any) -> None:
@@ -818,13 +818,13 @@ def test_an_older_record_is_brought_up_to_date_by_a_writer_only(loaded: Record, 
     before = loaded.path.read_bytes()
     said = refusal(lambda: open_record(loaded.path, read_only=True))
     assert said == (
-        f"{loaded.path}: this record is of the older version 1; a command that writes, such as `asbuilt load`, "
-        "brings it to version 2"
+        f"{loaded.path}: this record is of the older version {schema.VERSION - 1}; a command that writes, "
+        f"such as `asbuilt load`, brings it to version {schema.VERSION}"
     )
     assert loaded.path.read_bytes() == before
     open_record(loaded.path).close()
     with open_record(loaded.path, read_only=True) as reader:
-        assert reader.connection.execute("PRAGMA user_version").fetchone() == (2,)
+        assert reader.connection.execute("PRAGMA user_version").fetchone() == (schema.VERSION,)
         assert read_property(reader, NAME) == SAMPLE
         # A column that came later leaves the old hashes as they were.
         assert verify_chain(reader, NAME) == []

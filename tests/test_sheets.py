@@ -307,7 +307,7 @@ REFUSED: list[tuple[str, Changes, list[str]]] = [
             "points.csv row 1, column tape2 [yd]: names the unit “yd”; accepted: ft-in, ft, m, in, cm",
             "points.csv row 1, column x: “x” is no column of this sheet; accepted: component, point, order, mark, "
             "from1, tape1, from2, tape2, from3, tape3, from4, tape4, side, held, drop, size, depth, depth_to, "
-            "description, photo",
+            "description, photo, known_by, color, material, landmark, pin",
             "points.csv row 1, column from1: the heading stands there twice; write each heading once",
             "points.csv row 1, column tape1: the heading stands there twice; write each heading once",
             "points.csv row 2: cell 10 “5” has no heading; give it a heading or empty it",

@@ -13,6 +13,17 @@ FORMS = ("box", "round", "lying")
 """The body of a tank: a box, an upright cylinder, a lying one (length by width = its diameter)."""
 
 
+KNOWN_BY = ("open", "probed", "detected", "drawing", "told")
+"""How a place is known, the surest first: measured while it lay open, felt with a probe, found from above with an
+instrument, taken from an older drawing, or told by somebody."""
+
+PINS = ("found", "not found")
+"""Whether the pin at a corner of an apparent property line was seen."""
+
+ABANDONED = "abandoned"
+"""Stands in the `status` of what was left in the ground out of use."""
+
+
 @dataclass(frozen=True, slots=True)
 class Component:
     """A thing in the ground."""
@@ -42,6 +53,13 @@ class Component:
     gal_per_in: float | None = None  #: US gallons in an inch of depth, as its maker states them
     pipe: str | None = None  #: nominal size and schedule of a line: 2 in sch 40
     drains_back: bool | None = None  #: the line runs empty into the pump tank after each dose
+    marker: str | None = None  #: tracer wire, warning tape or buried marker laid with it
+    marker_end: str | None = None  #: where the end of its tracer wire comes up
+    closed_how: str | None = None  #: how what was abandoned in place was closed: pumped, crushed, filled with sand
+    shown_by: str | None = None  #: who showed where an apparent property line or an easement runs
+    orifice: Length | None = None  #: diameter of the holes of a lateral
+    orifices: int | None = None  #: how many holes a lateral has
+    spacing: Length | None = None  #: of the holes along a lateral
 
     def stands_on(self, day: date) -> bool:
         """Tell whether the component is in the ground on that day."""
@@ -62,6 +80,11 @@ class Point:
     depth_to: str | None = None  #: top or invert
     description: str | None = None
     photo: str | None = None
+    known_by: str | None = None  #: one of KNOWN_BY; None = measured while open
+    color: str | None = None
+    material: str | None = None
+    landmark: str | None = None  #: where it is in the words of today: 9 paces from the back door
+    pin: str | None = None  #: of a property line: one of PINS
 
     @property
     def name(self) -> str:

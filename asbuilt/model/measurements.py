@@ -66,6 +66,7 @@ class Tie:
     held: str | None = None  #: one of HELD; None = not noted
     drop: Length | None = None  #: how far `to` lies below the tape's end at `from_`
     note: str | None = None
+    on: date | None = None  #: the day it was pulled; None = the day the property was measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from asbuilt.model.access import Access, Panel
+from asbuilt.model.handover import Drawing, Inspection
 from asbuilt.model.levels import Benchmark
 from asbuilt.units import Length
 
@@ -24,6 +25,7 @@ class Measured:
     unknown_drop: Length | None = None  #: the most that an unnoted drop of a tape may be; None = 2 ft
     square_by_eye_deg: float = 2.0  #: how square an offset is set out by eye, standard deviation
     rod_sigma: Length | None = None  #: standard deviation of one rod reading; None = 1.5 mm
+    level_tolerance: Length | None = None  #: how far the highest and lowest of what should be level may differ
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,8 @@ class Property:
     draft: bool = False  #: loaded half-filled with `load --draft`; every output says so
     access: Access = field(default_factory=Access)
     panel: Panel = field(default_factory=Panel)
+    inspection: Inspection = field(default_factory=Inspection)
+    drawing: Drawing = field(default_factory=Drawing)
 
 
 @dataclass(frozen=True, slots=True)

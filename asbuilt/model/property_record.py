@@ -8,8 +8,10 @@ from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
+from asbuilt.model.photos import Photo
 from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.sightings import Sighting
 from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 
@@ -32,6 +34,8 @@ class PropertyRecord:
     tasks: tuple[OwnTask, ...] = ()
     rule_files: tuple[RuleFile, ...] = ()
     readings: tuple[SiteReading, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    sightings: tuple[Sighting, ...] = ()
     left_out: tuple[Problem, ...] = ()  #: of a draft: what its sheets held that could not be taken
 
     def reference_names(self) -> tuple[str, ...]:

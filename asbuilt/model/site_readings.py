@@ -19,7 +19,7 @@ class SiteReading:
     reading: str  #: one of READINGS
     as_read: str  #: the cell `value`, with the unit of its own column behind it
     number: float  #: in `unit`
-    unit: str  #: the unit of its kind: m, min, h, A, gal or cycles
+    unit: str  #: the unit of its kind: m, min, h, A, gal, cycles or yes
     by: str | None = None
     note: str | None = None
 
@@ -40,6 +40,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "hours": Quantity("h", {"h": 1.0, "min": 1 / 60}, "accepted: hours such as 1234.5"),
         "time": Quantity("min", {"min": 1.0, "s": 1 / 60, "h": 60.0}, "accepted: 1.5, 90 s or 1 min 30 s"),
         "current": Quantity("A", {"A": 1.0}, "accepted: amperes such as 9.5"),
+        "answer": Quantity("yes", {}, "accepted: yes or no, passed or failed"),
         "volume": Quantity(
             "gal", {"gal": 1.0, "ft3": 1728 / 231, "m3": 1 / 0.003785411784}, "accepted: gal such as 52"
         ),
@@ -62,11 +63,27 @@ READINGS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "amps": ("current", "current of the running pump"),
         "squirt-height": ("length", "height of the jet at the end of a lateral"),
         "groundwater": ("length", "depth of the groundwater below finished grade"),
+        "squirt-first": ("length", "height of the jet at the first orifice of a lateral"),
+        "squirt-last": ("length", "height of the jet at the last orifice of a lateral"),
+        "pump-on-time": ("time", "how long the timer lets the pump run"),
+        "pump-off-time": ("time", "how long the timer lets the pump rest"),
+        "watertightness": ("answer", "the tank held water in its test"),
+        "watertight-drop": ("length", "how far the water fell in the watertightness test"),
+        "watertight-time": ("hours", "how long the watertightness test lasted"),
+        "plumbing-test": ("answer", "the building sewer held in its test"),
+        "alarm-test": ("answer", "the alarm sounded and lit when its float was lifted"),
+        "outlet-spread": ("length", "how far the outlets of the distribution box, full of water, differ in level"),
+        "depth-uphill": ("length", "depth of the trench bottom below the ground on its uphill side"),
+        "depth-downhill": ("length", "the same on its downhill side"),
+        "limiting-layer": ("length", "depth of the layer that limits the soil below the ground beside the trench"),
     }
 )
 """Every reading that `readings.csv` takes: its kind of number and what it means. Levels in a tank are all measured the
 same way on one day, up from the inside bottom or down from one mark; which of the two shows in float-on and float-off,
 because the pump starts at the higher level."""
+
+ANSWERS: Mapping[str, float] = MappingProxyType({"yes": 1.0, "passed": 1.0, "no": 0.0, "failed": 0.0})
+"""Answers that a test may have, and the number that stands for each."""
 
 LONGEST_M = 100.0
 """Metres in a reading of level or height; no tank and no jet is taller, so more is a slip of unit or point."""
@@ -112,6 +129,10 @@ def parse_reading(reading: str, value: str, unit: str, lengths: str | None) -> t
         if metres > LONGEST_M:
             raise ValueError(f"it is {metres:,.0f} m; accepted: at most {LONGEST_M:.0f} m")
         return metres, kind.unit
+    if kind.unit == "yes":
+        if unit or (answer := ANSWERS.get(value.strip().casefold())) is None:
+            raise ValueError(kind.accepted)
+        return answer, kind.unit
     number = _sum_of_parts(value, unit, kind)
     if kind.unit == "cycles" and number != int(number):
         raise ValueError(f"a counter shows a whole number; {kind.accepted}")

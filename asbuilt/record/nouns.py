@@ -10,8 +10,10 @@ from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
+from asbuilt.model.photos import Photo
 from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.sightings import Sighting
 from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 
@@ -124,6 +126,22 @@ NOUNS = (
         "readings",
         lambda it: (it.component, it.reading, it.on),
         lambda it: f"{it.reading} of {it.component} on {it.on}",
+    ),
+    Noun(
+        "photo",
+        "photo",
+        Photo,
+        "photos",
+        lambda it: (it.of, it.sha256),
+        lambda it: f"photo {it.file} of {it.of}",
+    ),
+    Noun(
+        "sighting",
+        "sighting",
+        Sighting,
+        "sightings",
+        lambda it: (it.point, it.on),
+        lambda it: f"{it.point} uncovered on {it.on}",
     ),
     # What the sheets of a draft held and could not be taken; gone when the complete sheets are loaded.
     Noun(

@@ -3,8 +3,6 @@
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from asbuilt.record.nouns import NOUNS
-
 if TYPE_CHECKING:
     from sqlite_utils import Database, Migrations
 
@@ -360,6 +358,87 @@ _FIRST = (
 )
 
 
+_FIRST_TABLES = (
+    *("entry", "property_facts", "reference_point", "wall", "point", "tie", "offset", "known_coordinate", "component"),
+    *("household", "service_entry", "level_shot", "own_task", "rule_file", "site_reading", "left_out"),
+)
+"""The tables of step 1 to which rows are only added."""
+
+_LENGTH = {"as_read": "TEXT", "m": "REAL", "step_m": "REAL"}
+
+
+def _columns(table: str, **kinds: str) -> tuple[str, ...]:
+    """Add columns that may be NULL; a LENGTH is three of them."""
+    return tuple(
+        f'ALTER TABLE {table} ADD COLUMN "{column}" {sql_type}'
+        for name, kind in kinds.items()
+        for column, sql_type in (
+            [(f"{name}_{end}", end_type) for end, end_type in _LENGTH.items()] if kind == "LENGTH" else [(name, kind)]
+        )
+    )
+
+
+# The record drawing, the inspection before cover, photos, and what is found again years later.
+_SECOND = (
+    *_columns(
+        "property_facts",
+        measured_level_tolerance="LENGTH",
+        inspection_state="TEXT",
+        inspection_called_on="TEXT",
+        inspection_came_on="TEXT",
+        inspection_released_on="TEXT",
+        inspection_by="TEXT",
+        inspection_note="TEXT",
+        drawing_installer="TEXT",
+        drawing_designer="TEXT",
+        drawing_design="TEXT",
+        drawing_as_designed="INTEGER",
+        drawing_deviations="TEXT",
+        drawing_notes="TEXT",
+    ),
+    *_columns("point", known_by="TEXT", color="TEXT", material="TEXT", landmark="TEXT", pin="TEXT"),
+    *_columns("tie", on="TEXT"),
+    *_columns("component", marker="TEXT", marker_end="TEXT", closed_how="TEXT", shown_by="TEXT"),
+    *_columns("component", orifice="LENGTH", orifices="INTEGER", spacing="LENGTH"),
+    """CREATE TABLE photo (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "of" TEXT NOT NULL,
+        "file" TEXT NOT NULL,
+        "sha256" TEXT NOT NULL,
+        "form" TEXT NOT NULL,
+        "width" INTEGER NOT NULL,
+        "height" INTEGER NOT NULL,
+        "taken_at" TEXT,
+        "latitude" REAL,
+        "longitude" REAL,
+        "caption" TEXT,
+        "gps_removed" INTEGER NOT NULL
+    ) STRICT""",
+    """CREATE TABLE sighting (
+        entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
+        "on" TEXT NOT NULL,
+        "point" TEXT NOT NULL,
+        "from1" TEXT,
+        "tape1_as_read" TEXT,
+        "tape1_m" REAL,
+        "tape1_step_m" REAL,
+        "from2" TEXT,
+        "tape2_as_read" TEXT,
+        "tape2_m" REAL,
+        "tape2_step_m" REAL,
+        "off_as_read" TEXT,
+        "off_m" REAL,
+        "off_step_m" REAL,
+        "toward" TEXT,
+        "depth_as_read" TEXT,
+        "depth_m" REAL,
+        "depth_step_m" REAL,
+        "by" TEXT,
+        "note" TEXT
+    ) STRICT""",
+)
+
+
 def _only_added_to(table: str) -> tuple[str, ...]:
     # No command changes or deletes a reading; this stops our own mistakes. The hashes show everybody else's.
     return tuple(
@@ -374,9 +453,13 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "0001 entries of one property chained by hash",
         (
             *_FIRST,
-            *(line for table in ("entry", *(noun.table for noun in NOUNS)) for line in _only_added_to(table)),
+            *(line for table in _FIRST_TABLES for line in _only_added_to(table)),
             f"PRAGMA application_id = {APPLICATION_ID}",
         ),
+    ),
+    (
+        "0002 record drawing, inspection, photos and sightings",
+        (*_SECOND, *(line for table in ("photo", "sighting") for line in _only_added_to(table))),
     ),
 )
 """Name and statements of each step; the version of a record is the number of steps that it has seen."""

@@ -29,6 +29,10 @@ WALL_SIGMA_M = 0.015
 UNKNOWN_DROP_M = 2 * FOOT_M
 """The most that a tape of which nothing is noted may have sloped down (common practice)."""
 
+KNOWN_BY_SIGMA_M = {"open": 0.0, "probed": 0.03, "detected": 0.15, "drawing": 0.3, "told": 1.0}
+"""How far a point that was not seen open may lie from what was taped, standard deviation by `known_by` (our own
+judgement): a probe finds the edge of a lid to a hand, an instrument the middle of a pipe to two feet in 19 of 20."""
+
 EXACT_TURN_SIGMA_RAD = 1e-6
 """Stands for `held exactly`: 0.02 mm in 20 m, and the equations stay solvable."""
 
@@ -245,6 +249,7 @@ class Sigmas:
         self.unknown_drop_m = measured.unknown_drop.metres if measured.unknown_drop else UNKNOWN_DROP_M
         self.square_by_eye_rad = math.radians(measured.square_by_eye_deg)
         self._mark = {r.name: r.sigma.metres for r in record.reference_points if r.sigma is not None}
+        self._mark |= {p.name: KNOWN_BY_SIGMA_M[p.known_by] for p in record.points if p.known_by is not None}
         # a spreadsheet drops the last zero of 7.10: one notebook is read to one step, the finest it shows
         self._tape_step = min((tie.distance.step_m for tie in record.ties), default=0.0)
         self._wall_step = min((wall.length.step_m for wall in record.walls), default=0.0)
@@ -332,7 +337,7 @@ def _offset(offset: Offset, index: dict[str, int], sigma: Sigmas, walks: tuple[W
         right = (run[2] == 1) == (run[0] == offset.wall_from)
         hand = "right" if right else "left"
     out = offset.out.metres
-    along_sigma = math.hypot(sigma.tape(offset.along), out * math.tan(sigma.square_by_eye_rad))
+    along_sigma = math.hypot(sigma.tape(offset.along, offset.point), out * math.tan(sigma.square_by_eye_rad))
     return WallOffset(
         index[offset.wall_from],
         index[offset.wall_to],
@@ -340,6 +345,6 @@ def _offset(offset: Offset, index: dict[str, int], sigma: Sigmas, walks: tuple[W
         offset.along.metres,
         out if hand == "left" else -out,
         along_sigma,
-        sigma.tape(offset.out),
+        sigma.tape(offset.out, offset.point),
         offset,
     )

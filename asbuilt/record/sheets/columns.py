@@ -3,8 +3,9 @@
 A new column is one line here and a field of the same name in the model.
 """
 
-from asbuilt.model.components import FORMS, SHAPES
+from asbuilt.model.components import FORMS, KNOWN_BY, PINS, SHAPES
 from asbuilt.model.entries import EVIDENCE, LID
+from asbuilt.model.handover import INSPECTION_STATES
 from asbuilt.model.levels import STOOD_ON
 from asbuilt.model.measurements import HELD
 from asbuilt.model.place import CARES
@@ -70,6 +71,7 @@ PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
         Column("unknown_drop", _DEPTH, unit=True),
         Column("square_by_eye_deg", number(0, 45), kind="number"),
         Column("rod_sigma", _SIZE, unit=True),
+        Column("level_tolerance", _SIZE, unit=True),
     ),
     "earth": (
         Column("reference", _PLAIN),
@@ -94,6 +96,16 @@ PROPERTY_KEYS: dict[str, tuple[Column, ...]] = {
     ),
     "panel": tuple(
         Column(key, text) for key in ("place", "breaker", "alarm_breaker", "silence", "call", "phone", "notes")
+    ),
+    "inspection": (
+        Column("state", choice(*INSPECTION_STATES)),
+        *(Column(key, iso_date, kind="date") for key in ("called_on", "came_on", "released_on")),
+        *(Column(key, text) for key in ("by", "note")),
+    ),
+    "drawing": (
+        *(Column(key, text) for key in ("installer", "designer", "design")),
+        Column("as_designed", yes_no, kind="flag"),
+        *(Column(key, text) for key in ("deviations", "notes")),
     ),
 }
 """Keys of `property.toml` by table; "" = the top of the file."""
@@ -130,6 +142,9 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("depth_to", choice("top", "invert")),
         Column("description", text),
         Column("photo", text),
+        Column("known_by", choice(*KNOWN_BY)),
+        *(Column(key, text) for key in ("color", "material", "landmark")),
+        Column("pin", choice(*PINS)),
     ),
     "ties.csv": (
         Column("from", _FULL, needed=True),
@@ -139,6 +154,7 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("held", choice(*HELD)),
         Column("drop", _DEPTH, unit=True),
         Column("note", text),
+        Column("on", iso_date),
     ),
     "offsets.csv": (
         Column("wall_from", _FULL, needed=True),
@@ -186,6 +202,10 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("gal_per_in", _ABOVE_ZERO),
         Column("pipe", pipe),
         Column("drains_back", yes_no),
+        *(Column(key, text) for key in ("marker", "marker_end", "closed_how", "shown_by")),
+        Column("orifice", _SIZE, unit=True),
+        Column("orifices", number(1, 10_000, whole=True)),
+        Column("spacing", _SIZE, unit=True),
     ),
     "household.csv": (
         Column("from", iso_date, needed=True),

@@ -9,12 +9,15 @@ from asbuilt.errors import Problem, SheetError
 from asbuilt.model.access import Access, Panel
 from asbuilt.model.components import Component, Point, full_name
 from asbuilt.model.entries import ServiceEntry
+from asbuilt.model.handover import Drawing, Inspection
 from asbuilt.model.household import Household
 from asbuilt.model.levels import Benchmark, LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Offset, Tie, Wall
+from asbuilt.model.photos import Photo
 from asbuilt.model.place import Earth, Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.sightings import Sighting
 from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
 from asbuilt.record.profiles import gather_own
@@ -55,6 +58,8 @@ Fact = (
     | OwnTask
     | RuleFile
     | SiteReading
+    | Photo
+    | Sighting
     | Problem
 )
 """What one row of a sheet says."""
@@ -231,16 +236,7 @@ def _in_order(problem: Problem) -> tuple[int, int, int]:
 def _facts(sheets: dict[str, Sheet], keys: dict[str, Row], *, draft: bool = False) -> list[SheetRow]:
     """Make the facts of all rows."""
     parts: dict[str, object] = {"draft": draft}
-    if "measured" in keys:
-        parts["measured"] = _build(Measured, keys["measured"])
-    if "earth" in keys:
-        parts["earth"] = _build(Earth, keys["earth"])
-    if "benchmark" in keys:
-        parts["benchmark"] = _build(Benchmark, keys["benchmark"])
-    if "access" in keys:
-        parts["access"] = _build(Access, keys["access"])
-    if "panel" in keys:
-        parts["panel"] = _build(Panel, keys["panel"])
+    parts |= {table: _build(cls, keys[table]) for table, cls in _TABLES.items() if table in keys}
     facts = [SheetRow(PROPERTY, None, _build(Property, keys[""], **parts))]
     for name, make in _MAKERS.items():
         for row in sheets[name].rows:
@@ -283,6 +279,17 @@ def _known_coordinate(row: Row) -> list[Fact]:
     return [KnownCoordinate(row.get("point"), *place, row.get("accuracy_m"), **more)]
 
 
+_TABLES: dict[str, Callable[..., object]] = {
+    "measured": Measured,
+    "earth": Earth,
+    "benchmark": Benchmark,
+    "access": Access,
+    "panel": Panel,
+    "inspection": Inspection,
+    "drawing": Drawing,
+}
+"""What each table of property.toml is made into."""
+
 _MAKERS: dict[str, Callable[[Row], list[Fact]]] = {
     "reference_points.csv": _one(ReferencePoint),
     "walls.csv": _wall,
@@ -321,5 +328,7 @@ def _record(rows: tuple[SheetRow, ...]) -> PropertyRecord:
         of(OwnTask),
         of(RuleFile),
         of(SiteReading),
+        of(Photo),
+        of(Sighting),
         of(Problem),
     )

@@ -23,7 +23,7 @@ class Column:
     needed: bool = False  #: its heading must be there
     blank: bool = False  #: whether a needed column's cell may be empty all the same
     unit: bool = False  #: whether it holds lengths, so that the sheet's unit or the heading's counts
-    kind: str = "text"  #: what TOML holds: text, number or date
+    kind: str = "text"  #: what TOML holds: text, number, date or flag
     unit_from: str = ""  #: what else gives the unit of its numbers, so that a heading must not
 
 
@@ -265,9 +265,12 @@ def _toml_words(value: object, kind: str) -> str:
         return repr(value)
     if kind == "date" and isinstance(value, date) and not isinstance(value, datetime):
         return value.isoformat()
+    if kind == "flag" and isinstance(value, bool):
+        return "yes" if value else "no"
     accepted = {
         "text": "write it between quotation marks",
         "number": "write a number without quotation marks",
+        "flag": "write true or false without quotation marks",
         "date": "write a date without quotation marks, such as 2025-04-03",
     }
     is_simple = isinstance(value, str | int | float | date | bool)

@@ -1,0 +1,1 @@
+"""Is the record complete and sound before everything is covered?"""
