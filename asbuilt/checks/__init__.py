@@ -1,1 +1,1 @@
-"""Is the record complete and sound before everything is covered?"""
+"""Whether the record is complete and sound before everything is covered."""
