@@ -27,7 +27,9 @@ class SheetPdfError(AsbuiltError):
     """A sheet that cannot be set."""
 
 
-def render_pdf(template: str, data: Mapping[str, Any], paper: str) -> bytes:
+def render_pdf(
+    template: str, data: Mapping[str, Any], paper: str, *, images: Mapping[str, bytes] | None = None
+) -> bytes:
     """Set one sheet.
 
     Parameters
@@ -38,6 +40,9 @@ def render_pdf(template: str, data: Mapping[str, Any], paper: str) -> bytes:
         Texts, numbers, booleans, None, and lists and tables of these; texts print literally.
     paper
         One of PAPERS.
+    images
+        Drawings (SVG of our own making) and photos by file name; a template shows one by
+        `image("images/" + name)`.
 
     Raises
     ------
@@ -49,11 +54,12 @@ def render_pdf(template: str, data: Mapping[str, Any], paper: str) -> bytes:
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     told = json.dumps({**_printable(data), "paper": paper}, ensure_ascii=True, allow_nan=False)
-    with as_file(_ASSETS / "typst") as templates, as_file(_ASSETS / "fonts") as fonts:
+    sources = {each.name: each.read_bytes() for each in (_ASSETS / "typst").iterdir() if each.name.endswith(".typ")}
+    sources |= {f"images/{name}": content for name, content in (images or {}).items()}
+    with as_file(_ASSETS / "fonts") as fonts:
         try:
-            made = typst.compile(
-                str(templates / f"{template}.typ"),
-                root=str(templates),
+            made = typst.compile(  # type: ignore[call-overload]  # a table of files is taken too; its stub lacks that
+                {"main.typ": sources[f"{template}.typ"], **sources},
                 font_paths=[str(fonts)],
                 ignore_system_fonts=True,
                 format="pdf",
