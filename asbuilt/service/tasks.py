@@ -169,8 +169,8 @@ def _bearers(
     record: PropertyRecord, task: Task, standing: Sequence[Component], today: date
 ) -> list[tuple[Component, tuple[Component, ...]]]:
     """Give the components that bear a task, each with those whose entries count as well."""
-    by_kind = [each for each in standing if _is_of(each, task.kinds)]
-    others = tuple(each for each in standing if _is_of(each, task.where_done_on) and each not in by_kind)
+    by_kind = [each for each in standing if is_of_kind(each, task.kinds)]
+    others = tuple(each for each in standing if is_of_kind(each, task.where_done_on) and each not in by_kind)
     if by_kind and task.once:
         return [(by_kind[0], (*by_kind[1:], *others))]
     if by_kind:
@@ -244,7 +244,8 @@ def _cannot_say(brought: _Brought) -> Finding:
     return Finding("cannot-say-when", name, message, Severity.NOTE, "Record installed_on in components.csv.")
 
 
-def _is_of(component: Component, kinds: Iterable[str]) -> bool:
+def is_of_kind(component: Component, kinds: Iterable[str]) -> bool:
+    """Tell whether one of some phrases stands in the kind of a component, in upper or lower case."""
     kind = _folded(component.kind)
     return any(_folded(phrase) in kind for phrase in kinds)
 
