@@ -221,9 +221,10 @@ def test_without_a_household_the_layers_rise_with_time_and_two_readings_are_need
         ({"sludge_top": inches(60)}, "sludge_top is 60.000 in, and the liquid depth is 48.000 in"),
         ({"sludge": inches(30), "scum_bottom": inches(20)}, "are more than the tank: the liquid depth is 48.000 in"),
         ({"sludge_top": inches(10), "scum_bottom": inches(12)}, "lies below the top of the sludge"),
+        ({"sludge": inches(40), "scum": inches(30)}, "more than the tank and the air in it: the liquid depth is 48.0"),
         ({"sludge": inches(10), "sludge_top": inches(30)}, "do not add up: the liquid depth is 48.000 in"),
     ],
-    ids=["negative", "deep", "top", "both", "crossed", "sum"],
+    ids=["negative", "deep", "top", "both", "crossed", "thick", "sum"],
 )
 def test_a_reading_that_cannot_be_is_a_finding_and_left_out(layers: dict[str, object], why: str) -> None:
     record = record_of(Tank(), [read(**layers)])

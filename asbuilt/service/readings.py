@@ -13,6 +13,10 @@ from asbuilt.units import INCH_M, Length
 AGREE_M = 2 * INCH_M
 """How far a depth measured from the bottom and one measured from the top may differ: both are read to the inch."""
 
+AIR_M = 12 * INCH_M
+"""The most air that a tank has over its liquid, into which scum may stand up (common practice; Minn. R. 7080.1920 asks
+for 6 to 8 in)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -88,6 +92,9 @@ def _impossible(tank: Component, entry: ServiceEntry) -> str | None:
         return f"sludge {said['sludge']} and sludge_top {said['sludge_top']} do not add up: {liquid}"
     if sludge is not None and bottom is not None and sludge + bottom > depth + 1e-9:
         return f"sludge {said['sludge']} and scum down to {said['scum_bottom']} are more than the tank: {liquid}"
+    scum = named["scum"]
+    if sludge is not None and bottom is None and scum is not None and sludge + scum > depth + AIR_M:
+        return f"sludge {said['sludge']} and scum {said['scum']} are more than the tank and the air in it: {liquid}"
     return None
 
 
