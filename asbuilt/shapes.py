@@ -1,7 +1,11 @@
-"""Points of a component -> its outline (shapely), in the plane that the points are given in, metres."""
+"""Points of a component -> its outline (shapely), in the plane that the points are given in, metres.
+
+And how far two outlines are apart, with the standard deviation that follows from the joint covariance of their points.
+"""
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
@@ -13,14 +17,18 @@ from shapely.geometry.base import BaseGeometry
 
 from asbuilt.model.components import Component, Point
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.model.walks import Walk
+from asbuilt.model.walks import Walk, split_walks
 from asbuilt.survey.earth import Rigid, fit_rigid
+from asbuilt.survey.solution import Solution
 
 Array = NDArray[np.float64]
 
 NEAR_CORNERS = 0.25
 """How far, as a share of the box's short side, points may miss its corners and still be taken for them (our own:
 half-way between a corner and the middle of the box)."""
+
+STEP_M = 0.001
+"""How far a coordinate is moved to see how a distance follows it; far below what a tape tells."""
 
 
 def component_points(record: PropertyRecord, component: str) -> list[str]:
@@ -54,7 +62,7 @@ def outline(component: Component, places: Sequence[Array], along: Array) -> Base
         return None
     shape = component.shape or _usual_shape(component, len(places))
     if shape == "box" and component.length is not None and component.width is not None:
-        return _box(component.length.metres, component.width.metres, places, along)
+        return _box(component, component.length.metres, component.width.metres, places, along)
     if shape in ("area", "box") and len(places) >= 3:
         ring = Polygon(places)
         return ring if ring.is_valid else MultiPoint(places).convex_hull
@@ -69,10 +77,18 @@ def _usual_shape(component: Component, count: int) -> str:
     return "point" if count == 1 else "line"
 
 
-def _box(length: float, width: float, places: Sequence[Array], along: Array) -> Polygon:
-    """Lay a box of known size: one point = centre, two = long axis, three or four = fitted to its corners."""
+def _box(component: Component, length: float, width: float, places: Sequence[Array], along: Array) -> Polygon:
+    """Lay a box of known size: one point = centre, two = long axis, three or four = fitted to its corners.
+
+    Where it was taped how far the first point lies from the end of a tank, the second one gives the direction only.
+    """
     long, short = max(length, width), min(length, width)
-    if len(places) == 1:
+    if len(places) > 1 and component.end_to_lid is not None:
+        axis = (places[1] - places[0]) / (np.hypot(*(places[1] - places[0])) or 1.0)
+        side = short / 2 if component.side_to_lid is None else component.side_to_lid.metres
+        left = np.array([-axis[1], axis[0]])
+        center = places[0] + axis * (long / 2 - component.end_to_lid.metres) - left * (short / 2 - side)
+    elif len(places) == 1:
         center, axis = places[0], along
     elif len(places) == 2:
         center, axis = (places[0] + places[1]) / 2, places[1] - places[0]
@@ -113,3 +129,142 @@ def building_outline(walk: Walk, places: Mapping[str, Array]) -> BaseGeometry | 
         return None
     whole = walk.closed and len(corners) == len(walk.corners)
     return Polygon(corners) if whole else LineString(corners)
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """How far two outlines are from one another, level distance; 0 where they meet."""
+
+    distance_m: float
+    sigma_m: float  #: standard deviation, from the joint covariance of the points of both
+    nearer_m: float = 0.0  #: how much nearer they may be, as the direction of a box was not measured
+
+
+class Outlines:
+    """The outlines of all components and buildings of one solved property.
+
+    Parameters
+    ----------
+    record
+        Its components; a building is known by the name of `buildings`.
+    solution
+        Where their points are.
+    """
+
+    def __init__(self, record: PropertyRecord, solution: Solution) -> None:
+        self._places: dict[str, Array] = {
+            position.name: position.place
+            for position in (*solution.references, *solution.points)
+            if position.place is not None
+        }
+        self._covariance = solution.covariance
+        self._index = {name: number for number, name in enumerate(solution.names)}
+        self._points = {each.name: component_points(record, each.name) for each in record.components}
+        last_standing = sorted(
+            record.components, key=lambda each: each.removed_on is None
+        )  # of one name the one in use
+        self._components = {each.name: each for each in last_standing}
+        self._walks = {f"building at {walk.corners[0]}": walk for walk in split_walks(record.walls)}
+        self._walls = [(wall.from_, wall.to) for wall in record.walls]
+
+    @property
+    def buildings(self) -> tuple[str, ...]:
+        """Names of the buildings, each by its first corner."""
+        return tuple(self._walks)
+
+    def of(self, name: str) -> BaseGeometry | None:
+        """Give the outline of a component or building, in the plane of the solution; None where it is not located.
+
+        A line with a width, such as a trench, is as wide as that.
+        """
+        return self._outline(name, self._places)
+
+    def direction_known(self, name: str) -> bool:
+        """Tell whether the direction of an outline was measured: of a box of one located point it was not."""
+        component = self._components.get(name)
+        if component is None or component.form == "round":
+            return True
+        return not (self._is_box(component) and len(self._located(name)) == 1)
+
+    def apart(self, one: str, other: str, *, edge: bool = False) -> Apart | None:
+        """Measure how far two outlines are from one another.
+
+        Parameters
+        ----------
+        edge
+            Measure to the edge of `other` also from within it, as to a property line.
+
+        Returns
+        -------
+        None where one of the two is not located.
+        """
+        distance = self._distance(one, other, self._places, edge=edge)
+        if distance is None:
+            return None
+        names = [each for name in (one, other) for each in self._located(name) if each in self._index]
+        gradient = np.zeros(len(self._covariance))
+        for name in dict.fromkeys(names):
+            for axis in (0, 1):
+                ends = [self._moved(one, other, name, axis, step, edge=edge) for step in (STEP_M, -STEP_M)]
+                gradient[2 * self._index[name] + axis] = (ends[0] - ends[1]) / (2 * STEP_M)
+        sigma = math.sqrt(max(0.0, float(gradient @ self._covariance @ gradient)))
+        return Apart(distance, sigma, distance - self._nearest(one, other, distance, edge=edge))
+
+    def _moved(self, one: str, other: str, name: str, axis: int, step_m: float, *, edge: bool) -> float:
+        """Distance of two outlines with one coordinate of one point moved."""
+        moved = self._places[name].copy()
+        moved[axis] += step_m
+        return self._distance(one, other, {**self._places, name: moved}, edge=edge) or 0.0
+
+    def _distance(self, one: str, other: str, places: Mapping[str, Array], *, edge: bool) -> float | None:
+        a, b = self._outline(one, places), self._outline(other, places)
+        if a is None or b is None:
+            return None
+        return float(a.distance(b.boundary if edge and b.geom_type == "Polygon" else b))
+
+    def _nearest(self, one: str, other: str, distance: float, *, edge: bool) -> float:
+        """Give the distance where a box whose direction was not measured lies as near as it may."""
+        if self.direction_known(one) and self.direction_known(other):
+            return distance
+        shapes = [self.of(name) if self.direction_known(name) else self._round(name) for name in (one, other)]
+        a, b = shapes
+        if a is None or b is None:
+            return distance
+        return min(distance, float(a.distance(b.boundary if edge and b.geom_type == "Polygon" else b)))
+
+    def _round(self, name: str) -> BaseGeometry:
+        """Draw the circle in which a box of one point lies, whichever way it is turned."""
+        component = self._components[name]
+        half = [0.0 if side is None else side.metres / 2 for side in (component.length, component.width)]
+        return Place(self._places[self._located(name)[0]]).buffer(math.hypot(*half))
+
+    def _located(self, name: str) -> list[str]:
+        walk = self._walks.get(name)
+        names = list(walk.corners) if walk is not None else self._points.get(name, [])
+        return [each for each in names if each in self._places]
+
+    def _outline(self, name: str, places: Mapping[str, Array]) -> BaseGeometry | None:
+        if name in self._walks:
+            return building_outline(self._walks[name], places)
+        component = self._components.get(name)
+        located = [places[each] for each in self._located(name)]
+        if component is None or not located:
+            return None
+        if component.form == "round" and component.width is not None:
+            return Place(np.mean(located, axis=0)).buffer(component.width.metres / 2)
+        shape = outline(component, located, self._along(places))
+        if shape is not None and shape.geom_type == "LineString" and component.width is not None:
+            return shape.buffer(component.width.metres / 2)
+        return shape
+
+    def _is_box(self, component: Component) -> bool:
+        sized = component.length is not None and component.width is not None
+        return sized and component.shape in (None, "box")
+
+    def _along(self, places: Mapping[str, Array]) -> Array:
+        """Give the unit vector of the first wall that is located; the first axis where there is none."""
+        for start, end in self._walls:
+            if start in places and end in places:
+                delta = places[end] - places[start]
+                return np.asarray(delta / np.hypot(*delta))
+        return np.array([1.0, 0.0])

@@ -4,7 +4,8 @@ import pytest
 
 from asbuilt.errors import ProfileError
 from asbuilt.record.profiles import built_in, built_in_names, read_profile
-from asbuilt.rules.profile import STANDINGS
+from asbuilt.rules.keys import STANDINGS
+from asbuilt.rules.profile import Profile
 
 HEAD = '[profile]\nname = "own"\ntitle = "Own"\nlocal_code = "Local code decides."\n'
 LIMIT = (
@@ -25,7 +26,7 @@ def test_every_profile_of_ours_says_where_each_rule_stands_and_leaves_it_to_loca
     profile = built_in(name)
     assert profile.limits
     assert "decide" in profile.local_code
-    for rule in (*profile.limits, *profile.priors, *profile.record_items):
+    for rule in (*profile.limits, *profile.priors, *profile.record_items, *profile.required, *profile.facts):
         assert rule.reference.code
         assert rule.standing in STANDINGS
 
@@ -56,9 +57,136 @@ def test_a_limit_applies_to_a_kind_that_holds_its_words() -> None:
     assert profile.limits_of("inspection_interval", ["tank"]) == ()
 
 
+SETBACK = (
+    '[[limit]]\nkey = "setback"\nvalue = 75\nunit = "ft"\ncomparison = "at least"\napplies_to = "tank"\nto = "well"\n'
+    'reference = { code = "Code" }\nstanding = "seen"\n'
+)
+SLOPE = (
+    '[[limit]]\nkey = "pipe_slope"\nvalue = 1\nunit = "%"\ncomparison = "at least"\napplies_to = "sewer"\n'
+    'from_size = 3\nto_size = 6\nreference = { code = "Code" }\nstanding = "seen"\n'
+)
+REQUIRED = (
+    '[[required]]\nkinds = ["tank"]\nwhat = "lids"\ncount = 3\nwords = ["lid"]\n'
+    'reference = { code = "Code" }\nstanding = "seen"\n'
+)
+FACT = (
+    '[[required_fact]]\nkinds = ["well"]\nwhat = "depth"\ncolumns = ["note"]\n'
+    'reference = { code = "Code" }\nstanding = "seen"\n'
+)
+EXTENDS = HEAD.replace("local_code", 'extends = "common"\nlocal_code')
+
+
+def own_profile(text: str) -> Profile:
+    return read_profile("own.toml", {"own.toml": text})
+
+
+def test_a_setback_of_ones_own_goes_before_the_same_of_the_parent() -> None:
+    own = own_profile(EXTENDS + SETBACK)
+    assert [limit.value for limit in own.limits_for("setback", "septic tank", to="well")] == [75]
+    assert [limit.value for limit in own.limits_for("setback", "lateral", to="well")] == [100]
+
+
+def test_of_several_limits_the_closest_in_words_holds() -> None:
+    closer = SETBACK.replace('"tank"', '"pump tank"').replace("75", "60")
+    deep = SETBACK.replace('"well"', '"deep well"').replace("75", "25")
+    own = own_profile(EXTENDS + SETBACK + closer + deep)
+    found = {
+        (kind, to): own.limits_for("setback", kind, to=to)[0].value
+        for kind in ("septic tank", "pump tank")
+        for to in ("well", "deep well")
+    }
+    assert found[("septic tank", "well")] == 75
+    assert found[("pump tank", "well")] == 60
+    assert found[("septic tank", "deep well")] == 25
+
+
+def test_a_limit_from_below_and_one_from_above_both_hold() -> None:
+    deep = LIMIT.replace("inspection_interval", "trench_depth").replace("months", "in").replace("septic tank", "trench")
+    own = own_profile(EXTENDS + deep + deep.replace("at most", "at least").replace("24", "18"))
+    assert sorted(limit.shown() for limit in own.limits_for("trench_depth", "trench")) == [
+        "at least 18 in",
+        "at most 24 in",
+    ]
+
+
+def test_what_is_required_of_a_kind_is_overridden_by_kinds_and_words() -> None:
+    text = REQUIRED.replace('["tank"]', '["septic tank"]').replace('"lids"', '"inlet and outlet opening"')
+    assert [each.count for each in own_profile(EXTENDS + text).required_points("septic tank")] == [3]
+    none = own_profile(EXTENDS + text.replace("count = 3", "count = 0"))
+    assert [each.count for each in none.required_points("septic tank")] == [0]
+
+
+def test_names_and_groups_of_ones_own_go_before_those_of_the_parent() -> None:
+    own = own_profile(EXTENDS + '[names]\nrecord_drawing = "As-built card"\n[groups]\nwell = ["borehole"]\n')
+    assert own.names["record_drawing"] == "As-built card"
+    assert own.limits_for("setback", "septic tank", to="borehole")
+    assert not own.limits_for("setback", "septic tank", to="well")
+    assert built_in("minnesota").names["record_drawing"] == "As-built drawing"
+
+
 @pytest.mark.parametrize(
     ("text", "line"),
     [
+        (HEAD + SETBACK.replace('to = "well"\n', ""), "own.toml, [[limit]] 1 to: is missing; write to = ... "),
+        (
+            HEAD + LIMIT.replace("standing", 'to = "well"\nstanding'),
+            "own.toml, [[limit]] 1 to: “inspection_interval” is not measured to anything; accepted: to only beside",
+        ),
+        (HEAD + SETBACK.replace("75", "-1"), "own.toml, [[limit]] 1 value: “-1” is below 0; accepted: a number of 0"),
+        (
+            HEAD + SETBACK.replace('"ft"', '"yards"'),
+            "own.toml, [[limit]] 1 unit: “yards” is not accepted here; accepted: in, ft, m, cm",
+        ),
+        (
+            HEAD + SETBACK + SETBACK,
+            "own.toml, [[limit]] 2: “setback” for “tank” to “well” stands there twice; keep one of the two",
+        ),
+        (
+            HEAD + SLOPE + SLOPE,
+            "own.toml, [[limit]] 2: “pipe_slope” for “sewer” from 3 in to 6 in stands there twice; ",
+        ),
+        (
+            HEAD + SLOPE.replace("from_size = 3", "from_size = 8"),
+            "own.toml, [[limit]] 1 from_size: 8 is above to_size = 6; write the smaller size first",
+        ),
+        (
+            HEAD + SETBACK.replace("standing", "from_size = 3\nstanding"),
+            "own.toml, [[limit]] 1 from_size: “setback” is the same for every size; accepted: beside pipe_slope, ",
+        ),
+        (
+            HEAD + REQUIRED.replace("count = 3", "count = 1.5"),
+            "own.toml, [[required]] 1 count: “1.5” is not accepted here; accepted: a whole number, 0 or more",
+        ),
+        (
+            HEAD + REQUIRED.replace('["tank"]', '"tank"'),
+            "own.toml, [[required]] 1 kinds: “tank” is not accepted here; ",
+        ),
+        (
+            HEAD + FACT.replace('"note"', '"notes"'),
+            "own.toml, [[required_fact]] 1 columns: “notes” is no column of components.csv; did you mean “note”?",
+        ),
+        (
+            HEAD + FACT.replace('["well"]', '["the property"]').replace('"note"', '"panel.braker"'),
+            "own.toml, [[required_fact]] 1 columns: “panel.braker” is no key of property.toml; did you mean ",
+        ),
+        (
+            HEAD + FACT.replace('columns = ["note"]', 'readings = ["squirt"]'),
+            "own.toml, [[required_fact]] 1 readings: “squirt” is no reading of readings.csv; ",
+        ),
+        (
+            HEAD + FACT.replace("columns", "outline = true\ncolumns"),
+            "own.toml, [[required_fact]] 1: must ask for one thing; accepted: columns = [...]; ",
+        ),
+        (
+            HEAD + FACT.replace('["well"]', '["well", "the property"]'),
+            "own.toml, [[required_fact]] 1 kinds: “the property” stands beside a kind of component; ",
+        ),
+        (HEAD + '[names]\ntitle = "x"\n', "own.toml, [names] title: “title” is no key here; accepted: record_drawing"),
+        (
+            HEAD + '[groups]\nwell = "bore"\n',
+            "own.toml, [groups] well: “bore” is not accepted here; accepted: a list of",
+        ),
+        (HEAD + "[[groups]]\n", "own.toml, [groups]: a list or table is no table; write [groups] on a line of its own"),
         (
             HEAD + LIMIT.replace("inspection_interval", "inspektion_interval"),
             "own.toml, [[limit]] 1 key: “inspektion_interval” is not accepted here; accepted: sludge_to_outlet, ",

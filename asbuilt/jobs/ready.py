@@ -79,7 +79,11 @@ def what_is_missing(record_file: Path, name: str) -> Readiness:
     UnknownNameError
         If there is no such property.
     """
-    found = located(record_file, name)
+    return readiness(located(record_file, name))
+
+
+def readiness(found: Located) -> Readiness:
+    """List what is still to be taped at a solved property."""
     missing = [*_by_findings(found), *_unchecked(found), *_draft(found)]
     order = list(HEADINGS)
     missing.sort(key=lambda each: order.index(each.what))

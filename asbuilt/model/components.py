@@ -60,6 +60,8 @@ class Component:
     orifice: Length | None = None  #: diameter of the holes of a lateral
     orifices: int | None = None  #: how many holes a lateral has
     spacing: Length | None = None  #: of the holes along a lateral
+    end_to_lid: Length | None = None  #: from the outside of a tank's end to its first point, along it to the second
+    side_to_lid: Length | None = None  #: from its left side, seen that way, to its first point; None = half its width
 
     def stands_on(self, day: date) -> bool:
         """Tell whether the component is in the ground on that day."""

@@ -4,66 +4,20 @@ A profile is data. It extends another one; what it says itself goes before what 
 local code and licensed practice decide, and a profile carries the sentence that says so.
 """
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
-from types import MappingProxyType
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
-COMPARISONS = ("at least", "more than", "at most", "less than")
-"""How a quantity must stand to the value of a limit for the limit to be kept."""
+from asbuilt.rules.keys import FALLS, METRES
+from asbuilt.rules.reference import Reference
+from asbuilt.rules.required import RequiredFact, RequiredPoint, is_about
 
-STANDINGS = ("seen", "seen in copies", "from memory", "common practice", "derived", "our judgement")
-"""How well a source is known: read by us, read in copies by others, remembered, or no published rule at all."""
-
-LENGTHS = ("in", "ft", "m", "cm")
-INTERVALS = ("months", "years")
-SHARES = ("% of liquid depth", "% of liquid capacity")
-RATES = ("L/person/year", "gal/person/year")
-TIMES = ("times the uplift",)
-WEIGHTS = ("lb/ft3",)
-
-KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "sludge_to_outlet": LENGTHS,
-        "scum_to_outlet": LENGTHS,
-        "scum_top_to_tee_top": LENGTHS,
-        "solids_share": SHARES,
-        "pump_out_interval": INTERVALS,
-        "inspection_interval": INTERVALS,
-        "filter_interval": INTERVALS,
-        "pump_test_interval": INTERVALS,
-        "lateral_flush_interval": INTERVALS,
-        "unit_service_interval": INTERVALS,
-        "flotation_factor": TIMES,
-        "soil_weight": WEIGHTS,
-    }
-)
-"""Keys of limits that the program knows, and the units of each. A check that needs a new limit adds its key here,
-so that a mistyped key in a user's own profile is refused and not passed over in silence."""
-
-PRIOR_KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"sludge_rate": RATES, "scum_rate": RATES, "sludge_reading": LENGTHS, "scum_reading": LENGTHS}
-)
-"""Keys of priors: rates of rise per person, and how well a depth is read (mean 0)."""
+T = TypeVar("T")
 
 MECHANICAL = "system with mechanical parts"
 PUMPED = "system with a pump"
 DISPOSER = "household with a disposer"
 """What a limit may apply to besides a kind of component."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reference:
-    """Where something stands written."""
-
-    code: str
-    section: str | None = None
-    edition: str | None = None
-    address: str | None = None
-
-    def words(self) -> str:
-        """Give it as it is printed beside an answer."""
-        named = " ".join(part for part in (self.code, self.section) if part)
-        return f"{named} ({self.edition})" if self.edition else named
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +32,36 @@ class Limit:
     reference: Reference
     standing: str  #: one of STANDINGS
     note: str | None = None
+    to: str | None = None  #: of a setback: a kind or group of kinds to which the distance is measured
+    from_size: float | None = None  #: of SIZED keys: the smallest size, inches, for which it holds; None = any
+    to_size: float | None = None  #: the largest
+
+    @property
+    def upper(self) -> bool:
+        """Tell whether it says how much may be, not how much must be."""
+        return self.comparison in ("at most", "less than")
+
+    @property
+    def identity(self) -> tuple[object, ...]:
+        """What two limits share that say the same thing of the same subject."""
+        about = (self.applies_to.casefold(), (self.to or "").casefold())
+        return (self.key, *about, self.from_size, self.to_size, self.upper)
+
+    @property
+    def si(self) -> float:
+        """Its value in metres, of a slope in metres of fall a metre; else as it is."""
+        per = FALLS if self.unit in FALLS and self.key in ("pipe_slope", "level_slope") else METRES
+        return self.value * per.get(self.unit, 1.0)
+
+    def holds_for_size(self, size_in: float | None) -> bool:
+        """Tell whether it holds for a size in inches; where the size is not known only a limit for every size does."""
+        if size_in is None:
+            return self.from_size is None and self.to_size is None
+        return (self.from_size or 0.0) <= size_in and (self.to_size is None or size_in <= self.to_size)
+
+    def shown(self) -> str:
+        """Write it: at least 10 ft."""
+        return f"{self.comparison} {self.value:g} {self.unit}"
 
     def holds(self, quantity: float) -> bool:
         """Tell whether a quantity in the unit of the limit keeps it.
@@ -97,8 +81,7 @@ class Limit:
 
     def source(self) -> str:
         """Give the reference with its standing where we have not read the rule itself."""
-        words = self.reference.words()
-        return words if self.standing in ("seen", "seen in copies") else f"{words} ({self.standing})"
+        return self.reference.source(self.standing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +133,10 @@ class Profile:
     tasks: tuple[Task, ...] = ()
     priors: tuple[Prior, ...] = ()
     record_items: tuple[RecordItem, ...] = ()
+    required: tuple[RequiredPoint, ...] = ()
+    facts: tuple[RequiredFact, ...] = ()
+    names: Mapping[str, str] = field(default_factory=dict)  #: local names of NAMES, such as the title of the drawing
+    groups: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  #: a word for several kinds, and their phrases
 
     def limits_of(self, key: str, about: Collection[str]) -> tuple[Limit, ...]:
         """Give the limits of a key that apply to a subject, which is named by phrases.
@@ -164,6 +151,50 @@ class Profile:
             if limit.key == key and any(limit.applies_to.casefold() in phrase for phrase in phrases)
         )
 
+    def limits_for(
+        self, key: str, kind: str, *, to: str | None = None, size_in: float | None = None
+    ) -> tuple[Limit, ...]:
+        """Give the limits of a key that a component of a kind goes by: at most one from below and one from above.
+
+        `applies_to` and `to` name a kind by a phrase that stands in it, or by a group of phrases. Of several the one
+        closest in words holds: a kind's own phrase before a group, the longer phrase before the shorter.
+
+        Parameters
+        ----------
+        to
+            The kind that a setback is measured to.
+        size_in
+            Of a pipe or an orifice, inches; None = not known.
+        """
+        found: dict[bool, tuple[tuple[int, int, int, int], Limit]] = {}
+        for limit in self.limits:
+            if limit.key != key or not limit.holds_for_size(size_in):
+                continue
+            own = self.closeness(limit.applies_to, kind)
+            other = (0, 0) if to is None else self.closeness(limit.to or "", to)
+            if own is None or other is None:
+                continue
+            best = found.get(limit.upper)
+            if best is None or (*own, *other) > best[0]:
+                found[limit.upper] = ((*own, *other), limit)
+        return tuple(limit for _, limit in found.values())
+
+    def closeness(self, word: str, kind: str) -> tuple[int, int] | None:
+        """Tell how closely a word of a rule names a kind; None = not at all."""
+        named, own = " ".join(kind.casefold().split()), word.casefold()
+        lengths = [len(phrase) for phrase in self.groups.get(own, (own,)) if phrase and phrase in named]
+        if not lengths:
+            return None
+        return (1, len(own)) if own in named else (0, max(lengths))
+
+    def required_points(self, kind: str) -> tuple[RequiredPoint, ...]:
+        """Give the points that a component of a kind must have."""
+        return tuple(each for each in self.required if is_about(each.kinds, kind, self.groups))
+
+    def facts_of(self, kind: str) -> tuple[RequiredFact, ...]:
+        """Give what else must be told of a component of a kind, or of the property (PROPERTY)."""
+        return tuple(each for each in self.facts if is_about(each.kinds, kind, self.groups))
+
     def prior(self, key: str) -> Prior | None:
         """Give the prior of a quantity; None = nothing is known before it is measured."""
         return next((prior for prior in self.priors if prior.key == key), None)
@@ -175,29 +206,33 @@ def extended(own: Profile, parent: Profile, without: Collection[str] = ()) -> Pr
     Parameters
     ----------
     own
-        The profile as it is written; what it says goes before the same of the parent. Limits are the same by key and
-        `applies_to`, tasks by name, priors by key, items of a record by item and task.
+        The profile as it is written; what it says goes before the same of the parent. Limits are the same by their
+        `identity`, tasks by name, priors by key, items of a record by item and task, what is required by kinds and
+        `what`, names and groups by their word.
     parent
         The profile it extends.
     without
         Keys of limits that are not taken over.
     """
-    said = {(limit.key, limit.applies_to) for limit in own.limits}
-    kept = (each for each in parent.limits if (each.key, each.applies_to) not in said and each.key not in without)
+    said = {limit.identity for limit in own.limits}
+    kept = (each for each in parent.limits if each.identity not in said and each.key not in without)
     return replace(
         own,
         limits=(*own.limits, *kept),
-        tasks=(*own.tasks, *(t for t in parent.tasks if t.name not in {each.name for each in own.tasks})),
-        priors=(*own.priors, *(p for p in parent.priors if p.key not in {each.key for each in own.priors})),
-        record_items=(
-            *own.record_items,
-            *(
-                item
-                for item in parent.record_items
-                if (item.item, item.task) not in {(each.item, each.task) for each in own.record_items}
-            ),
-        ),
+        tasks=_joined(own.tasks, parent.tasks, lambda it: it.name),
+        priors=_joined(own.priors, parent.priors, lambda it: it.key),
+        record_items=_joined(own.record_items, parent.record_items, lambda it: (it.item, it.task)),
+        required=_joined(own.required, parent.required, lambda it: (it.kinds, it.what)),
+        facts=_joined(own.facts, parent.facts, lambda it: (it.kinds, it.what)),
+        names={**parent.names, **own.names},
+        groups={**parent.groups, **own.groups},
     )
+
+
+def _joined(own: tuple[T, ...], parent: tuple[T, ...], named: Callable[[T], object]) -> tuple[T, ...]:
+    """Put behind one's own what the parent has besides."""
+    said = {named(each) for each in own}
+    return (*own, *(each for each in parent if named(each) not in said))
 
 
 BARE = Profile("bare", "no rules", "Local code and a licensed professional decide.")

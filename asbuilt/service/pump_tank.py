@@ -32,6 +32,9 @@ ROUGH_VOLUME = "reckoned from the nominal volume: may be less"
 ROUGH_SIZES = "reckoned from the tank's outside sizes: may be less"
 """What is said of the hours where the tank's room is only roughly known."""
 
+_SQUIRTS = (("squirt-height", "squirt-last"), ("squirt-first",))
+"""Readings of one height of the jet: at the end of a lateral, and at its first orifice."""
+
 _PANEL_READINGS = ("cycle-counter", "hour-meter", "amps")
 """Readings that are taken at the panel, and may stand under its name."""
 
@@ -238,16 +241,17 @@ def _changes(
         compare(tank.name, "pump-rate", [_rate_measure(rate) for rate in rates], pump_since),
         compare(tank.name, "amps", _measures(own, "amps"), pump_since),
     ]
-    heights: dict[str, list[SiteReading]] = {}
-    for reading in record.readings:
-        if reading.reading == "squirt-height" and reading.on <= today:
-            heights.setdefault(reading.component, []).append(reading)
-    found += [compare(name, "squirt-height", _measures(some, "squirt-height")) for name, some in heights.items()]
+    for words in _SQUIRTS:
+        heights: dict[str, list[SiteReading]] = {}
+        for reading in record.readings:
+            if reading.reading in words and reading.on <= today:
+                heights.setdefault(reading.component, []).append(reading)
+        found += [compare(name, "squirt-height", _measures(some, *words)) for name, some in heights.items()]
     return [finding for finding in found if finding is not None]
 
 
-def _measures(readings: Sequence[SiteReading], name: str) -> list[Measure]:
-    return [Measure(each.on, each.number, each.as_read) for each in readings if each.reading == name]
+def _measures(readings: Sequence[SiteReading], *names: str) -> list[Measure]:
+    return [Measure(each.on, each.number, each.as_read) for each in readings if each.reading in names]
 
 
 def _rate_measure(rate: PumpRate) -> Measure:
