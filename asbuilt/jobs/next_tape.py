@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from asbuilt.jobs.locate import Located
 from asbuilt.jobs.properties import located
-from asbuilt.model.walks import split_walks, wall_direction
+from asbuilt.jobs.wall_line import wall_line
 from asbuilt.record.prompt import Prompt
 from asbuilt.record.sheets.cells import shown
 from asbuilt.survey.planning import Choice, NextTape, choices, next_tapes
@@ -93,7 +93,7 @@ def plan_first(record_file: Path, name: str, rough: Rough, *, visible: Sequence[
     """
     found = located(record_file, name)
     prompt = Prompt(found.record)
-    wall = _wall(found, prompt, rough)
+    wall = wall_line(found, prompt, rough.wall, rough.hand)
     along: Length | None = prompt.cell("--along", "length", rough.along) if rough.along.strip() != "0" else _NOTHING
     out: Length | None = prompt.cell("--out", "length", rough.out)
     standing = _usable(found, prompt, visible, lost)
@@ -125,35 +125,6 @@ def _usable(found: Located, prompt: Prompt, visible: Sequence[str], lost: Sequen
         elif name not in placed:
             prompt.refuse("--visible", f"{shown(name)} has no place yet", "tape it from two house corners first")
     return [name for name in placed if name not in gone and name not in away and (not seen or name in seen)]
-
-
-def _wall(found: Located, prompt: Prompt, rough: Rough) -> tuple[str, str, str] | None:
-    """Give the two ends of the wall line, and the hand."""
-    first, arrow, second = rough.wall.partition(">")
-    if not arrow or not first.strip() or not second.strip():
-        prompt.refuse("--wall", f"{shown(rough.wall)} is no wall", 'accepted: its two ends, such as "A > B"')
-        return None
-    a, b = prompt.reference("--wall", first.strip()), prompt.reference("--wall", second.strip())
-    if a is None or b is None:
-        return None
-    places = {each.name: each.place for each in found.solution.references}
-    if a == b or places[a] is None or places[b] is None:
-        which = a if places[a] is None else b
-        reason = f"{shown(a)} is named twice" if a == b else f"{shown(which)} has no place yet"
-        prompt.refuse("--wall", reason, "name two reference points that are measured from one another")
-        return None
-    hand = prompt.cell("--hand", "hand", rough.hand) if rough.hand is not None else _outward(found, a, b)
-    if hand is None and rough.hand is None:
-        prompt.refuse("--hand", f"{a} > {b} has no known outside", "say --hand left or --hand right of it")
-    return None if hand is None else (a, b, hand)
-
-
-def _outward(found: Located, a: str, b: str) -> str | None:
-    run = wall_direction(split_walks(found.record.walls), a, b)
-    if run is None or run[2] is None:
-        return None
-    inside_is_left = (run[2] == 1) == (run[0] == a)
-    return "right" if inside_is_left else "left"
 
 
 def _place(found: Located, a: str, b: str, along_m: float, left_m: float) -> NDArray[np.float64]:

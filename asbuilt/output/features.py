@@ -206,13 +206,15 @@ class _Builder:
         return None if place is None else self._earth(Place(place))
 
     def _earth(self, geometry: BaseGeometry | None) -> Any:
-        """Bring a geometry of the output frame to longitude and latitude."""
-        if geometry is None:
-            return None
-        if self.placement is not None:
-            return transform(geometry, self.placement.to_earth)
-        nowhere = LocalFrame(0.0, 0.0)
-        return transform(geometry, lambda xy: np.column_stack(nowhere.to_earth(xy[:, 0], xy[:, 1])))
+        return None if geometry is None else on_earth(geometry, self.placement)
+
+
+def on_earth(geometry: BaseGeometry, placement: Placement | None) -> BaseGeometry:
+    """Bring a geometry of the output frame to longitude and latitude; without a placement round 0, 0."""
+    if placement is not None:
+        return transform(geometry, placement.to_earth)
+    nowhere = LocalFrame(0.0, 0.0)
+    return transform(geometry, lambda xy: np.column_stack(nowhere.to_earth(xy[:, 0], xy[:, 1])))
 
 
 def _read(length: Length | None) -> str | None:

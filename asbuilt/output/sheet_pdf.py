@@ -10,6 +10,8 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from importlib.resources import as_file, files
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from asbuilt.errors import AsbuiltError
@@ -54,12 +56,12 @@ def render_pdf(
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     told = json.dumps({**_printable(data), "paper": paper}, ensure_ascii=True, allow_nan=False)
-    sources = {each.name: each.read_bytes() for each in (_ASSETS / "typst").iterdir() if each.name.endswith(".typ")}
-    sources |= {f"images/{name}": content for name, content in (images or {}).items()}
-    with as_file(_ASSETS / "fonts") as fonts:
+    with TemporaryDirectory(prefix="asbuilt-") as folder, as_file(_ASSETS / "fonts") as fonts:
+        _lay_out(Path(folder), images or {})
         try:
-            made = typst.compile(  # type: ignore[call-overload]  # a table of files is taken too; its stub lacks that
-                {"main.typ": sources[f"{template}.typ"], **sources},
+            made = typst.compile(
+                str(Path(folder) / f"{template}.typ"),
+                root=folder,
                 font_paths=[str(fonts)],
                 ignore_system_fonts=True,
                 format="pdf",
@@ -70,6 +72,16 @@ def render_pdf(
     if not isinstance(made, bytes):
         raise SheetPdfError(f"the sheet {template} gave no single file")
     return made
+
+
+def _lay_out(folder: Path, images: Mapping[str, bytes]) -> None:
+    """Put the templates and the images of one sheet into a folder that nobody else can read."""
+    for each in (_ASSETS / "typst").iterdir():
+        if each.name.endswith(".typ"):
+            (folder / each.name).write_bytes(each.read_bytes())
+    (folder / "images").mkdir()
+    for name, content in images.items():
+        (folder / "images" / name).write_bytes(content)
 
 
 def shortened(text: str | None, limit: int) -> str:

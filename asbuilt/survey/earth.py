@@ -67,6 +67,10 @@ class Rigid:
         """Turn and shift places, (..., 2)."""
         return np.asarray(np.asarray(plane, float) @ turn_matrix(self.rotation_rad).T + self.shift)
 
+    def unlay(self, laid: ArrayLike) -> Array:
+        """Undo `lay`."""
+        return np.asarray((np.asarray(laid, float) - self.shift) @ turn_matrix(self.rotation_rad))
+
 
 def turn_matrix(radians: float) -> Array:
     """Matrix that turns a plane vector anticlockwise."""
