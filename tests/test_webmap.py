@@ -11,16 +11,18 @@ from html.parser import HTMLParser
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import branca.element
 import folium
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
-from asbuilt.output import mapframe, mapsymbols, webmap
+from asbuilt.output import mapframe, mapsymbols, pinmap, webmap
 from asbuilt.output.features import Feature
-from asbuilt.output.mapframe import STREETS, Background, BackgroundError, FrameError
-from asbuilt.output.webmap import MapSheet, render_map
+from asbuilt.output.mapframe import MOST_PLACES, STREETS, Background, BackgroundError, FrameError, TooManyError
+from asbuilt.output.mappoints import FoundPoint, TapeLine
+from asbuilt.output.webmap import MOST_PHOTO_BYTES, SCRIPTS, MapPhoto, MapSheet, render_map
 
 ASSETS = files("asbuilt.output").joinpath("assets")
 
@@ -198,6 +200,36 @@ def sample_features() -> tuple[Feature, ...]:
     )
 
 
+def found(x_m: float, y_m: float, marks: str, words: tuple[str, ...], **more: Any) -> FoundPoint:
+    """Make the tapes that find a point, as lines from the marks."""
+    lines = tuple(
+        TapeLine(mark, said, (at(*MARKS[mark]), at(x_m, y_m))) for mark, said in zip(marks, words, strict=True)
+    )
+    ways = tuple(f"{said} from {mark}" for mark, said in zip(marks, words, strict=True))
+    return FoundPoint(ways, lines=lines, **more)
+
+
+def sample_found() -> dict[str, FoundPoint]:
+    """Give the tapes that find the lids; one has an ellipse, one is found along a wall and square out."""
+    along = (
+        TapeLine("B", "4' 7\" along", (at(12, 0), at(12, 1.4)), along=True),
+        TapeLine("B", "4' 7\" out", (at(12, 1.4), at(13.4, 1.4))),
+    )
+    return {
+        "septic tank/inlet lid": found(
+            *(15.5, -6.1, "AB", ("54' 8\"", "23' 1\"")), check="44' 6\" from C", ellipse=(0.30, 0.10, 30.0)
+        ),
+        "septic tank/outlet lid": found(17.5, -6.1, "AB", ("60' 10\"", "26' 11\"")),
+        "building sewer/bend": FoundPoint(("4' 7\" along B > C, 4' 7\" out",), lines=along),
+    }
+
+
+PIXEL = (
+    "data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAIAAACQd1PeAAAADElEQVR4nGP4z8AAAAMBAQDJ/pLvAAAAAElFTkSuQmCC"
+)
+"""A picture of one red dot."""
+
+
 def sample_sheet(**changes: Any) -> MapSheet:
     """Make the sheet of the invented property."""
     features = sample_features()
@@ -228,6 +260,8 @@ def sample_sheet(**changes: Any) -> MapSheet:
             "Never lean into or enter a tank: the gas in it kills in minutes.",
             "Have all utilities marked before you dig, and dig by hand near a cable.",
         ),
+        found=sample_found(),
+        photos=(MapPhoto("septic tank/inlet lid", "the inlet lid, laid open", PIXEL),),
     )
     return dataclasses.replace(sheet, **changes)
 
@@ -263,7 +297,15 @@ def hostile_sheet(payload: str) -> MapSheet:
         findings=hostile(sheet.findings, payload),
         due=hostile(sheet.due, payload),
         cautions=hostile(sheet.cautions, payload),
+        found={f"{name} {payload}": hostile_found(each, payload) for name, each in sheet.found.items()},
+        photos=tuple(MapPhoto(f"{photo.of} {payload}", payload, photo.data_uri) for photo in sheet.photos),
     )
+
+
+def hostile_found(found: FoundPoint, payload: str) -> FoundPoint:
+    """Put the payload into the words of the tapes."""
+    lines = tuple(dataclasses.replace(each, mark=f"{each.mark} {payload}", words=payload) for each in found.lines)
+    return FoundPoint(hostile(found.ways, payload), found.check and payload, lines, found.ellipse)
 
 
 # ------------------------------------------------------------ reading the document as a browser would
@@ -344,6 +386,9 @@ def test_a_hostile_text_in_every_field_is_neither_run_nor_changed(
     assert plan["cautions"] == [payload] * 2
     assert [item["message"] for item in plan["findings"]] == [payload] * 2
     assert [item["task"] for item in plan["due"]] == [payload]
+    assert plan["photos"][0]["caption"] == payload
+    for name, tapes in sheet.found.items():
+        assert plan["found"][name]["ways"] == list(tapes.ways)
     for feature, drawn in zip(sheet.features, plan["features"], strict=True):
         assert drawn["name"] == feature.name
         assert drawn["kind"] == feature.kind
@@ -363,7 +408,7 @@ def test_every_text_field_of_the_sheet_takes_part_in_the_hostile_test() -> None:
     """Guards the test above: a field that a later change adds must not be left out of it."""
     left = [text for text in texts_of(block_of(render_map(hostile_sheet("QQQ")))) if "QQQ" not in text]
     constants = {"ft-in", *mapsymbols.SYMBOL_WORDS, "spot", "mark", "point", "line", "area"}
-    constants |= {"building", "reference", "component"} | set(texts_of([g.as_json() for g in mapsymbols.GROUPS]))
+    constants |= {"building", "reference", "component", PIXEL} | set(texts_of([g.as_json() for g in mapsymbols.GROUPS]))
     assert {text for text in left if not re.fullmatch(r"(map|feature_group)_[0-9a-f]+", text)} <= constants
 
 
@@ -371,24 +416,99 @@ def test_folium_is_handed_nothing_but_constants(monkeypatch: pytest.MonkeyPatch)
     """The frame of two properties with nothing in common but their kinds is the same to the byte."""
     frames = []
     made = webmap.make_frame
-    monkeypatch.setattr(webmap, "make_frame", lambda *given: frames.append(made(*given)) or frames[-1])
+    monkeypatch.setattr(webmap, "make_frame", lambda *given, **more: frames.append(made(*given, **more)) or frames[-1])
     render_map(sample_sheet())
     render_map(hostile_sheet("QQQ"))
     assert frames[0] == frames[1]
 
 
+def still_of(document: str) -> str:
+    """Give what stands there for a viewer that runs no script."""
+    return document[document.index('<main id="still">') : document.index('<div id="paper-head"')]
+
+
 def test_without_a_script_the_ties_stand_in_a_table_as_text() -> None:
-    document = render_map(hostile_sheet("<b>23' 4 1/2\"</b>"))
-    plain = document[document.index("<noscript>") : document.index("</noscript>")]
+    plain = still_of(render_map(hostile_sheet("<b>23' 4 1/2\"</b>")))
     assert "&lt;b&gt;23&#x27; 4 1/2&quot;&lt;/b&gt;" in plain
     assert "<b>" not in plain
-    rows = render_map(sample_sheet()).split("<noscript>")[1].split("</noscript>")[0].split("<tr>")
+    rows = still_of(render_map(sample_sheet())).split("<tr>")
     lid = next(row for row in rows if "septic tank/inlet lid" in row)
-    assert "A: 54&#x27; 8&quot;<br>B: 23&#x27; 1&quot;<br>C: 44&#x27; 6&quot;" in lid
+    best = "<strong>54&#x27; 8&quot; from A</strong><br><strong>23&#x27; 1&quot; from B</strong><br>"
+    assert f"{best}A: 54&#x27; 8&quot;<br>B: 23&#x27; 1&quot;<br>C: 44&#x27; 6&quot;" in lid
     assert "1&#x27; 2&quot; below grade to top" in lid
     assert "within 2 in, 19 times in 20" in lid
     unsure = next(row for row in rows if "lost valve/lid" in row)
     assert "not located; not checked" in unsure
+
+
+def test_the_still_plan_draws_every_located_thing_and_numbers_the_points_as_the_table_does() -> None:
+    """The plan's own arithmetic is undone: its millimetres against the metres that the sample was made from."""
+    still = still_of(render_map(sample_sheet()))
+    svg = ElementTree.fromstring(still[still.index("<svg") : still.index("</svg>") + 6])  # noqa: S314 - our own text
+    name = "{http://www.w3.org/2000/svg}"
+    texts = [node.text for node in svg.iter(f"{name}text")]
+    assert {str(number) for number in range(1, 11)} <= set(texts)
+    assert "11" not in texts  # the lost valve's lid has no place
+    assert {f"R{number}" for number in range(1, 7)} <= set(texts)
+    assert "<li><strong>R1</strong>: A, corner A, outside of siding</li>" in still
+    assert re.search(r"<td>1</td><th scope=row>septic tank/inlet lid</th>", still)
+    circles = [(float(node.get("cx", "")), float(node.get("cy", ""))) for node in svg.iter(f"{name}circle")]
+    lid, other = circles[-10:-8]  # the first two points: 2 m apart, east of each other
+    (bar,) = (words for words in texts if re.fullmatch(r"\d+ ft", words or ""))
+    lines = [[place.split(",") for place in (node.get("points") or "").split()] for node in svg.iter(f"{name}polyline")]
+    (long,) = (float(line[1][0]) - 4 for line in lines if len(line) == 2 and line[0][0] == "4" and line[1][0] != "4")
+    assert (other[0] - lid[0]) / long == pytest.approx(2 / (float(bar.split()[0]) * 0.3048), abs=0.001)
+    assert other[1] == pytest.approx(lid[1], abs=0.01)
+
+
+def test_the_still_plan_has_no_style_that_the_policy_would_stop() -> None:
+    assert "style=" not in still_of(render_map(sample_sheet()))
+    assert " on" not in re.sub(r">[^<]*<", "><", still_of(render_map(sample_sheet())))
+
+
+def test_a_property_with_nothing_located_has_a_table_and_no_still_plan() -> None:
+    lost = tuple(feature for feature in sample_sheet().features if feature.geometry is None)
+    still = still_of(render_map(sample_sheet(features=lost)))
+    assert "<svg" not in still
+    assert "lost valve/lid" in still
+
+
+# ------------------------------------------------------------ what is too much for one file
+
+
+def test_more_features_than_one_page_can_hold_are_refused_with_what_to_do_instead() -> None:
+    many = tuple(Feature("point", f"p{n}", "valve", None) for n in range(MOST_PLACES + 1))
+    with pytest.raises(TooManyError) as caught:
+        render_map(sample_sheet(features=many))
+    assert str(caught.value) == (
+        "the map of Invented Hollow would hold 20,001 places, and one HTML file holds 20,000 at most; draw one "
+        "property at a time, or write a file for a mapping program (asbuilt export --all --out office.gpkg)"
+    )
+
+
+def test_photos_beyond_the_room_are_left_out_and_counted() -> None:
+    one = f"data:image/jpeg;base64,{'A' * (MOST_PHOTO_BYTES // 3)}"
+    photos = tuple(MapPhoto("septic tank", f"photo {n}", one) for n in range(5))
+    plan = block_of(render_map(sample_sheet(photos=photos)))
+    assert [photo["caption"] for photo in plan["photos"]] == ["photo 0", "photo 1"]
+    assert plan["notes"] == ["3 photos are not on this map, to keep the file small; the record has them."]
+    assert block_of(render_map(sample_sheet(photos=photos[:2])))["notes"] == []
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "https://example.org/lid.jpg",
+        "data:text/html;base64,PHNjcmlwdD4=",
+        "data:image/svg+xml;base64,PHN2Zz4=",
+        "javascript:alert(1)",
+        'data:image/png;base64,AAAA" onerror="x',
+        "",
+    ],
+)
+def test_a_photo_that_is_not_a_picture_inside_the_page_is_refused(address: str) -> None:
+    with pytest.raises(ValueError, match="is not a JPEG, PNG or WebP as a data URI"):
+        MapPhoto("septic tank/lid", "", address)
 
 
 # ------------------------------------------------------------ nothing comes from the network
@@ -419,7 +539,7 @@ def test_the_policy_names_each_script_and_style_by_its_hash_and_nothing_else(doc
         return {f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'" for text in texts}
 
     scripts = [text for attributes, text in reader.scripts if "type" not in attributes]
-    assert len(scripts) == 3
+    assert len(scripts) == 3 + len(SCRIPTS)
     assert set(rules["script-src"].split()) == names(scripts)
     assert set(rules["style-src"].split()) == names(reader.styles)
     assert rules["default-src"] == "'none'"
@@ -561,7 +681,7 @@ def test_colours_stand_out_on_the_ground_of_the_plan() -> None:
         red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in channels)
         return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
-    ground = re.search(r"--ground: (#[0-9a-f]{6})", ASSETS.joinpath("plan.css").read_text())
+    ground = re.search(r"--ground: (#[0-9a-f]{6})", ASSETS.joinpath("map/plan.css").read_text())
     assert ground is not None
     for group in mapsymbols.GROUPS:
         contrast = (luminance(ground.group(1)) + 0.05) / (luminance(group.colour) + 0.05)
@@ -651,11 +771,28 @@ def test_units_are_those_of_the_property_sheet() -> None:
         sample_sheet(units="yd")
 
 
-def test_the_script_writes_no_markup() -> None:
+@pytest.mark.parametrize(
+    "script", sorted(item.name for item in ASSETS.joinpath("map").iterdir() if item.name[-3:] == ".js")
+)
+def test_the_scripts_write_no_markup(script: str) -> None:
     """The one rule that keeps names from being run in the browser."""
-    script = ASSETS.joinpath("plan.js").read_text()
-    code = re.sub(r"/\*.*?\*/|//[^\n]*", "", script, flags=re.DOTALL)
-    for word in ("innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "Function("):
+    text = ASSETS.joinpath("map", script).read_text()
+    code = re.sub(r"/\*.*?\*/|//[^\n]*", "", text, flags=re.DOTALL)
+    assert '"use strict";' in text
+    for word in ("innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "Function(", "setHTML"):
         assert word not in code
     assert "bindTooltip" not in code
     assert "bindPopup" not in code
+
+
+def test_every_packaged_script_and_style_is_on_one_of_the_maps() -> None:
+    used = {*SCRIPTS, *pinmap.SCRIPTS, "first.js", "plan.css", "pins.css"}
+    assert {item.name for item in ASSETS.joinpath("map").iterdir()} == used
+
+
+def test_what_somebody_would_build_has_a_layer_of_its_own() -> None:
+    shed = Feature("proposed", "shed", "shed", Polygon([at(*xy) for xy in ((14, -12), (18, -12), (18, -9))]))
+    plan = block_of(render_map(sample_sheet(features=(*sample_features(), shed))))
+    assert plan["features"][-1]["group"] == "proposed"
+    group = next(group for group in plan["groups"] if group["key"] == "proposed")
+    assert (group["title"], bool(group["dash"])) == ("Proposed, not built", True)

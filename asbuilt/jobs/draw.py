@@ -1,7 +1,11 @@
 """Draw one property: the map and the GeoJSON of what is recorded, with what is due."""
 
+from base64 import b64encode
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from asbuilt.errors import PlaceError
 from asbuilt.findings import Finding, worst_first
@@ -9,8 +13,15 @@ from asbuilt.jobs.due import dues_of
 from asbuilt.jobs.locate import Located
 from asbuilt.output.cautions import CAUTIONS
 from asbuilt.output.features import Feature, build_features
+from asbuilt.output.mapsymbols import symbol_of
 from asbuilt.output.positions import DRAFT_WORDS
 from asbuilt.service.schedule import Due
+
+if TYPE_CHECKING:
+    from asbuilt.output.webmap import MapPhoto
+
+PHOTO_PX = 480
+"""Longest side of a photo on the map: the width of a phone; about 30 kB each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +42,17 @@ def show_property(located: Located, today: date) -> Shown:
     return Shown(located, today, features, tuple(dues), tuple(worst_first([*located.findings, *noticed])))
 
 
-def map_of(shown: Shown) -> str:
-    """Draw the map of one property: one HTML document."""
+def map_of(shown: Shown, record_file: Path | None = None, proposed: Sequence[Feature] = ()) -> str:
+    """Draw the map of one property: one HTML document.
+
+    Parameters
+    ----------
+    record_file
+        Where the photos lie beside; None = a map without photos. One that is missing or altered is left out.
+    proposed
+        What somebody would build, as features of the role `proposed`.
+    """
+    from asbuilt.output.mappoints import found_points
     from asbuilt.output.webmap import MapSheet, render_map
 
     located, place = shown.located, shown.located.record.property
@@ -41,14 +61,34 @@ def map_of(shown: Shown) -> str:
             title=place.name,
             subtitle=tuple(line for line in (DRAFT_WORDS if place.draft else None, place.address) if line),
             units=place.units,
-            features=shown.features,
+            features=(*shown.features, *proposed),
             placed=located.placement is not None,
             as_of=shown.today.isoformat(),
             findings=tuple(finding.as_json() for finding in shown.findings),
             due=tuple(due.as_json() for due in shown.dues),
             cautions=CAUTIONS,
             north_up=located.solution.azimuth_deg is not None or located.placement is not None,
+            found=found_points(located.record, located.solution, located.placement),
+            photos=() if record_file is None else _photos(shown, record_file),
         )
+    )
+
+
+def _photos(shown: Shown, record_file: Path) -> "tuple[MapPhoto, ...]":
+    """Make the photos small, those of lids first."""
+    from asbuilt.output.webmap import MapPhoto
+
+    photos = shown.located.record.photos
+    if not photos:
+        return ()
+    from asbuilt.record.photos import thumbnails
+
+    small = thumbnails(record_file, photos, PHOTO_PX)
+    lids = {feature.name for feature in shown.features if feature.role == "point" and symbol_of(feature) == "lid"}
+    return tuple(
+        MapPhoto(photo.of, photo.caption or "", f"data:image/jpeg;base64,{b64encode(small[photo.sha256]).decode()}")
+        for photo in sorted(photos, key=lambda photo: photo.of not in lids)
+        if photo.sha256 in small
     )
 
 

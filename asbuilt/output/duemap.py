@@ -51,10 +51,11 @@ def due_map(listed: Sequence[Listed], places: Mapping[str, Place], today: date) 
     count = len(by_property)
     sheet = PinSheet(
         "What is due",
-        (f"As of {today}: {count} {'property' if count == 1 else 'properties'}, each by its most urgent task",),
+        (f"As of {today}: {count:,} {'property' if count == 1 else 'properties'}, each by its most urgent task",),
         GROUPS,
         tuple(sections),
         clustered=True,
+        advice="list fewer (--within DAYS, --task TASK or --property PROPERTY)",
     )
     return render_pins(sheet)
 

@@ -31,12 +31,36 @@ MAX_ZOOM = 24
 TILE_ZOOM = 19
 """Deepest zoom that tile servers usually serve; deeper, the picture is enlarged."""
 
+MOST_PLACES = 20_000
+"""Places on one map: at twice the 10,000 that the benchmark pans smoothly a phone still opens it (our own)."""
+
 CSS_IMAGES = {"images/layers.png": "layers.png", "images/layers-2x.png": "layers-2x.png"}
 """Pictures that Leaflet's style sheet asks for, and the packaged file; its pin marker is not used here."""
 
 
 class FrameError(AsbuiltError, RuntimeError):
     """The frame that folium made asks for something that is not packaged; no map is written."""
+
+
+class TooManyError(AsbuiltError, ValueError):
+    """More on one map than one HTML document can hold.
+
+    Parameters
+    ----------
+    what
+        The map that was asked for.
+    count
+        Things or places on it.
+    advice
+        How there would be fewer.
+    """
+
+    def __init__(self, what: str, count: int, advice: str) -> None:
+        self.count = count
+        super().__init__(
+            f"{what} would hold {count:,} places, and one HTML file holds {MOST_PLACES:,} at most; {advice}, or write "
+            "a file for a mapping program (asbuilt export --all --out office.gpkg)"
+        )
 
 
 class BackgroundError(AsbuiltError, ValueError):
@@ -112,10 +136,16 @@ def steady_ids() -> Iterator[None]:
             vars(branca.element)["urandom"] = drawn
 
 
-def make_frame(groups: tuple[Group, ...], background: Background | None) -> Frame:
-    """Let folium make map, layers and layer control; everything handed to it is constant."""
+def make_frame(groups: tuple[Group, ...], background: Background | None, *, collapsed: bool = True) -> Frame:
+    """Let folium make map, layers and layer control; everything handed to it is constant.
+
+    Parameters
+    ----------
+    collapsed
+        False = the switches of the layers lie open, for a page that puts them elsewhere.
+    """
     with steady_ids():
-        # The view is set by plan.js. `max_zoom` of folium goes to a tile layer only, hence `options`.
+        # The view is set by our own script. `max_zoom` of folium goes to a tile layer only, hence `options`.
         frame = OfflineMap(location=[0, 0], zoom_start=18, tiles=None, zoom_snap=0.25)
         frame.options.update(maxZoom=MAX_ZOOM, minZoom=10, fadeAnimation=False)
         if background is not None:
@@ -123,7 +153,7 @@ def make_frame(groups: tuple[Group, ...], background: Background | None) -> Fram
         layers = {group.key: folium.FeatureGroup(group.layer_name, show=group.shown) for group in groups}
         for layer in layers.values():
             layer.add_to(frame)
-        folium.LayerControl(position="topright", collapsed=True).add_to(frame)
+        folium.LayerControl(position="topright", collapsed=collapsed).add_to(frame)
         figure = cast(branca.element.Figure, frame.get_root())
         figure.render()
         refuse_unknown_links(figure, frame.get_name())
@@ -226,9 +256,9 @@ class Page:
     """What one document is made of besides its frame and its data."""
 
     title: str  #: as typed
-    plain: str  #: markup for readers that run no script; every word of the record in it is escaped
+    still: str  #: markup for viewers that run no script; every word of the record in it is escaped
     about: str  #: constant: what the panel tells about
-    script: str  #: name of our own packaged script
+    scripts: tuple[str, ...]  #: names of our own packaged scripts, in the order in which they need each other
     styles: tuple[str, ...]  #: names of our own packaged style sheets
 
 
@@ -242,25 +272,42 @@ def write_page(page: Page, frame: Frame, block: str, background: Background | No
     """
     library = _asset_text("leaflet/leaflet.js").split("//# sourceMappingURL=")[0]
     leaflet = f"/*\n{_asset_text('leaflet/LICENSE')}*/\n{library}"  # the licence travels with the copy
-    scripts = [_element("script", text) for text in (leaflet, frame.script, _asset_text(page.script))]
-    styles = [_element("style", text) for text in (_leaflet_css(), *map(_asset_text, page.styles))]
+    ours = [_asset_text(f"map/{name}") for name in page.scripts]
+    first, *scripts = [_element("script", text) for text in (_asset_text("map/first.js"), leaflet, frame.script, *ours)]
+    sheets = [_asset_text(f"map/{name}") for name in page.styles]
+    styles = [_element("style", text) for text in (_leaflet_css(), *sheets)]
     return "\n".join(
         [
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">',
-            f'<meta http-equiv="Content-Security-Policy" content="{_policy(scripts, styles, background)}">',
+            f'<meta http-equiv="Content-Security-Policy" content="{_policy([first, *scripts], styles, background)}">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             '<meta name="referrer" content="strict-origin-when-cross-origin">',
             f"<title>{escaped(page.title)}</title>",
             f'<link rel="icon" href="{ICON}">',
             *styles,
+            first,
             "</head>\n<body>",
-            f"<noscript>{page.plain}</noscript>",
-            f'<div id="page">\n<aside id="panel" aria-label="{page.about}"></aside>',
-            '<section id="card" aria-label="About the chosen part"></section>',
-            f'<main id="plan" aria-label="Plan">{frame.html}</main>\n</div>',
+            f'<main id="still">{page.still}</main>',
+            _body(page, frame),
             block,
             *scripts,
             "</body>\n</html>\n",
+        ]
+    )
+
+
+def _body(page: Page, frame: Frame) -> str:
+    """Lay out what our scripts fill; constant markup."""
+    return "\n".join(
+        [
+            '<div id="paper-head" aria-hidden="true"></div>',
+            f'<main id="page">\n<section id="panel" aria-label="{page.about}"></section>',
+            '<section id="card" aria-label="About the chosen part"></section>',
+            '<section id="choice" aria-label="What is shown"></section>',
+            f'<section id="plan" aria-label="Map">{frame.html}</section>',
+            '<div id="says"></div>',
+            '<div id="tools" role="toolbar" aria-label="Tools"></div>\n</main>',
+            '<div id="paper" aria-hidden="true"></div>',
         ]
     )
 

@@ -45,11 +45,13 @@ GROUPS = (
     Group("reserve", "Reserve ground, keep free", "#3d3d3d", "9 7", fill="#ffffff"),
     Group("other", "Other things", "#4a4a4a", "5 5"),
     Group("reference", "Marks to measure from", "#1c1c1c"),
+    Group("proposed", "Proposed, not built", "#111111", "12 4 3 4", fill="#ffffff"),
     Group("gone", "No longer in the ground", "#6b6b6b", "2 8", shown=False),
 )
 """Colours by the APWA Uniform Color Code: green sewers and drains, blue potable water, red electric, orange
 communication and alarm, yellow gas and oil, purple reclaimed water, pink survey, white proposed excavation (here
-ground kept for it). Shades are darkened until they stand out on a light ground in the sun; dashes are our own."""
+ground kept for it, and what somebody would build). Shades are darkened until they stand out on a light ground in the
+sun; dashes are our own."""
 
 GROUP_WORDS = {
     "reserve": "reserve|replacement area|repair area",
@@ -83,7 +85,7 @@ PLACE_WORDS = r"^(at|to|from|near|by)\b|^\w+ end$"
 
 def group_of(feature: Feature, gone: frozenset[str] = frozenset()) -> str:
     """Tell the key of the layer that a feature belongs to; `gone` names the components that were taken out."""
-    if feature.role in ("building", "reference"):
+    if feature.role in ("building", "reference", "proposed"):
         return feature.role
     if feature.attributes.get("removed_on") or (
         feature.role == "point" and feature.attributes.get("component") in gone

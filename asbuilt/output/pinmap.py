@@ -1,18 +1,31 @@
 """A map of places over a whole district: pins, lines between them and a list, one HTML file without a network.
 
 It stands in the same frame as the map of a property (`webmap`): nothing that a person typed goes through folium, all of
-it stands in one JSON block, and `assets/pins.js` draws it with text nodes only.
+it stands in one JSON block, and the scripts in `assets/map` draw it with text nodes only.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from asbuilt.output.mapframe import STREETS, Background, Page, escaped, json_block, make_frame, write_page
+from asbuilt.output.mapframe import (
+    MOST_PLACES,
+    STREETS,
+    Background,
+    Page,
+    TooManyError,
+    escaped,
+    json_block,
+    make_frame,
+    write_page,
+)
 from asbuilt.output.mapsymbols import Group
 
 MOST_LISTED = 300
 """Entries of one section of the list; a phone scrolls no more, and the map shows the rest."""
+
+SCRIPTS = ("elements.js", "search.js", "tools.js", "heaps.js", "pins.js")
+"""Our own, each after those that it uses."""
 
 SHAPES = {
     "octagon": "M11 3H23L31 11V23L23 31H11L3 23V11Z",
@@ -107,6 +120,7 @@ class PinSheet:
     marks: tuple[Pin, ...] = ()  #: pins that are not in the list: the yard, the disposal sites
     cautions: tuple[str, ...] = field(default=())
     clustered: bool = False  #: pins that lie close together become one with their number
+    advice: str = "choose fewer"  #: what to do where there are too many pins
 
 
 def render_pins(sheet: PinSheet, *, background: Background | None = STREETS) -> str:
@@ -116,8 +130,15 @@ def render_pins(sheet: PinSheet, *, background: Background | None = STREETS) -> 
     ----------
     background
         The optional online layer, asked for only when it is ticked; None = none.
+
+    Raises
+    ------
+    TooManyError
+        If there are more pins than one HTML document can hold.
     """
     pins = [*sheet.marks, *(pin for section in sheet.sections for pin in section.pins)]
+    if len(pins) > MOST_PLACES:
+        raise TooManyError(f"the map {sheet.title!r}", len(pins), sheet.advice)
     used = {pin.group for pin in pins if pin.longitude is not None} | {path.group for path in sheet.paths}
     groups = tuple(group for group in sheet.groups if group.key in used)
     frame = make_frame(groups, background)
@@ -132,7 +153,7 @@ def render_pins(sheet: PinSheet, *, background: Background | None = STREETS) -> 
         "clustered": sheet.clustered,
         "frame": {"map": frame.map_name, "layers": dict(frame.layers)},
     }
-    page = Page(sheet.title, _plain(sheet), "The list", "pins.js", ("plan.css", "pins.css"))
+    page = Page(sheet.title, _plain(sheet), "The list", SCRIPTS, ("plan.css", "pins.css"))
     return write_page(page, frame, json_block(plan), background)
 
 

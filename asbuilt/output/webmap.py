@@ -1,22 +1,59 @@
 """The map of one property: one HTML document with everything inside it, which opens from a file without a network.
 
-The words of the record go into one JSON block, and `assets/plan.js` draws from the block with text nodes only; see
-`asbuilt.output.mapframe` for what folium does and what it never gets to see.
+The words of the record go into one JSON block, and the scripts in `assets/map` draw from the block with text nodes
+only; see `asbuilt.output.mapframe` for what folium does and what it never gets to see.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from pyproj import Geod
 from shapely.geometry.base import BaseGeometry
 
 from asbuilt.output.features import Feature
-from asbuilt.output.mapframe import STREETS, Background, Frame, Page, escaped, json_block, make_frame, write_page
+from asbuilt.output.mapframe import (
+    MOST_PLACES,
+    STREETS,
+    Background,
+    Frame,
+    Page,
+    TooManyError,
+    escaped,
+    json_block,
+    make_frame,
+    write_page,
+)
+from asbuilt.output.mappoints import FoundPoint
 from asbuilt.output.mapsymbols import GROUPS, Group, group_of, symbol_of
+from asbuilt.output.stillplan import still_plan
 
 UNITS = ("ft-in", "ft", "m")
 """How lengths are shown; the same words as `units` of the property sheet."""
+
+MOST_PHOTO_BYTES = 3_000_000
+"""What the photos of one map may weigh together, so that it still goes by message and opens at once (our own)."""
+
+SCRIPTS = (
+    *("elements.js", "lengths.js", "symbols.js", "parts.js", "shapes.js", "labels.js", "tapes.js", "card.js"),
+    *("search.js", "panel.js", "layers.js", "says.js", "ruler.js", "whereabouts.js", "scale.js", "tools.js"),
+    *("paper.js", "plan.js"),
+)
+"""Our own, each after those that it uses."""
+
+
+@dataclass(frozen=True, slots=True)
+class MapPhoto:
+    """A small picture of a part."""
+
+    of: str  #: a component or the full name of a point
+    caption: str
+    data_uri: str  #: data:image/jpeg;base64,...
+
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"data:image/(jpeg|png|webp);base64,[A-Za-z0-9+/]+=*", self.data_uri):
+            raise ValueError(f"photo of {self.of}: {self.data_uri[:40]!r} is not a JPEG, PNG or WebP as a data URI")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,13 +63,15 @@ class MapSheet:
     title: str  #: name of the property
     subtitle: tuple[str, ...]  #: lines under it: address, notes
     units: str  #: one of UNITS
-    features: tuple[Feature, ...]
+    features: tuple[Feature, ...]  #: role `proposed` = what somebody would build; its attribute `lines` is said of it
     placed: bool  #: False = no place on the earth; the geometries then stand near latitude 0, longitude 0
     as_of: str  #: the day for which it is drawn
     findings: tuple[Mapping[str, Any], ...] = ()  #: code, subject, message, severity
     due: tuple[Mapping[str, Any], ...] = ()  #: the keys of `due --json`
     cautions: tuple[str, ...] = ()
     north_up: bool | None = None  #: None = as `placed`; True = an azimuth is known although no place is
+    found: Mapping[str, FoundPoint] = field(default_factory=dict)  #: by the full name of a point
+    photos: tuple[MapPhoto, ...] = ()  #: the most needed first: those beyond `MOST_PHOTO_BYTES` are left out
 
     def __post_init__(self) -> None:
         if self.units not in UNITS:
@@ -58,36 +97,64 @@ def render_map(sheet: MapSheet, *, background: Background | None = STREETS) -> s
     ------
     FrameError
         folium's frame asks for a library that is not packaged.
+    TooManyError
+        If there is more on it than one HTML document can hold.
     """
+    if len(sheet.features) > MOST_PLACES:
+        raise TooManyError(f"the map of {sheet.title}", len(sheet.features), "draw one property at a time")
     background = background if sheet.placed else None
     gone = _gone(sheet.features)
     features = [_feature(feature, gone) for feature in sheet.features]
     used = {feature["group"] for feature in features}
     groups = tuple(group for group in GROUPS if group.key in used)
-    frame = make_frame(groups, background)
-    page = Page(
-        f"{sheet.title}: plan of what is buried", _plain_sheet(sheet), "About this property", "plan.js", ("plan.css",)
-    )
+    frame = make_frame(groups, background, collapsed=False)
+    title = f"{sheet.title}: plan of what is buried"
+    page = Page(title, _still(sheet), "About this property", SCRIPTS, ("plan.css",))
     return write_page(page, frame, json_block(_plan(sheet, features, groups, frame)), background)
 
 
 def _plan(sheet: MapSheet, features: list[dict[str, Any]], groups: tuple[Group, ...], frame: Frame) -> dict[str, Any]:
-    """Gather all that plan.js reads."""
+    """Gather all that our scripts read."""
+    photos = _photos_with_room(sheet.photos)
     return {
         "title": sheet.title,
         "subtitle": sheet.subtitle,
         "units": sheet.units,
         "placed": sheet.placed,
-        "north_up": sheet.placed if sheet.north_up is None else sheet.north_up,
+        "north_up": _north_up(sheet),
         "as_of": sheet.as_of,
         "metres_per_degree": metres_per_degree(_middle_latitude(sheet)),
         "groups": [group.as_json() for group in groups],
         "features": features,
+        "found": {name: found.as_json() for name, found in sheet.found.items()},
+        "photos": [{"of": photo.of, "caption": photo.caption, "src": photo.data_uri} for photo in photos],
+        "notes": list(_notes(len(sheet.photos) - len(photos))),
         "findings": [dict(finding) for finding in sheet.findings],
         "due": [dict(due) for due in sheet.due],
         "cautions": sheet.cautions,
         "frame": {"map": frame.map_name, "layers": dict(frame.layers)},
     }
+
+
+def _photos_with_room(photos: Sequence[MapPhoto]) -> list[MapPhoto]:
+    """Take photos, the first ones first, as long as the document stays small."""
+    taken, size = [], 0
+    for photo in photos:
+        size += len(photo.data_uri)
+        if size > MOST_PHOTO_BYTES:
+            break
+        taken.append(photo)
+    return taken
+
+
+def _notes(left_out: int) -> Iterator[str]:
+    if left_out:
+        photos = "1 photo is" if left_out == 1 else f"{left_out} photos are"
+        yield f"{photos} not on this map, to keep the file small; the record has them."
+
+
+def _north_up(sheet: MapSheet) -> bool:
+    return sheet.placed if sheet.north_up is None else sheet.north_up
 
 
 def metres_per_degree(latitude: float) -> tuple[float, float]:
@@ -125,7 +192,7 @@ def _gone(features: tuple[Feature, ...]) -> frozenset[str]:
 
 
 def _feature(feature: Feature, gone: frozenset[str]) -> dict[str, Any]:
-    """Turn a feature into what plan.js draws; the words stay as they are."""
+    """Turn a feature into what our scripts draw; the words stay as they are."""
     return {
         "role": feature.role,
         "name": feature.name,
@@ -152,26 +219,60 @@ def _parts(geometry: BaseGeometry) -> list[dict[str, Any]]:
     return [{"type": "line", "at": coordinates}]
 
 
-def _plain_sheet(sheet: MapSheet) -> str:
-    """Write the ties as a table for readers that run no script."""
-    heads = "".join(f"<th scope=col>{head}</th>" for head in ("Point", "Ties, as read", "Depth", "How well known"))
+# ------------------------------------------------------------ where no script runs
+
+
+def _still(sheet: MapSheet) -> str:
+    """Write a still plan and the tapes as a table, for viewers that run no script."""
+    keys = _keys(sheet.features)
+    factors = metres_per_degree(_middle_latitude(sheet))
+    svg = still_plan(sheet.features, keys, factors, metric=sheet.units == "m", north_up=_north_up(sheet))
     lines = "".join(f"<p>{escaped(line)}</p>" for line in (*sheet.subtitle, f"As of {sheet.as_of}"))
     cautions = "".join(f"<p><strong>Caution: {escaped(line)}</strong></p>" for line in sheet.cautions)
-    rows = "".join(_plain_row(feature) for feature in sheet.features if feature.role == "point")
+    heads = "".join(f"<th scope=col>{head}</th>" for head in ("No.", "Point", "Tapes", "Depth", "How well known"))
+    named = list(zip(sheet.features, keys, strict=True))
+    rows = "".join(
+        _still_row(feature, key, sheet.found.get(feature.name)) for feature, key in named if feature.role == "point"
+    )
+    marks = "".join(
+        f"<li><strong>{key}</strong>: {escaped(feature.name)}{_described(feature)}</li>"
+        for feature, key in named
+        if feature.role == "reference"
+    )
     return (
-        f"<h1>{escaped(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script, so the plan is not drawn. "
-        f"These are the measurements behind it.</p><table><tr>{heads}</tr>{rows}</table>"
+        f"<h1>{escaped(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script, so the plan stands still. "
+        f"Open the file in a web browser for the map that moves.</p>{svg}<h2>Points</h2>"
+        f"<table><tr>{heads}</tr>{rows}</table><h2>Marks to measure from</h2><ul>{marks}</ul>"
     )
 
 
-def _plain_row(feature: Feature) -> str:
+def _keys(features: Sequence[Feature]) -> list[str]:
+    """Give each point its number, and each mark to measure from one with an R before it."""
+    keys, counts = [], {"point": 0, "reference": 0}
+    for feature in features:
+        if feature.role in counts:
+            counts[feature.role] += 1
+            keys.append(f"{'R' if feature.role == 'reference' else ''}{counts[feature.role]}")
+        else:
+            keys.append("")
+    return keys
+
+
+def _described(feature: Feature) -> str:
+    description = feature.attributes.get("description")
+    return f", {escaped(description)}" if description else ""
+
+
+def _still_row(feature: Feature, key: str, found: FoundPoint | None) -> str:
+    """Write one point: the tapes that find it best in bold, then all that were pulled."""
     attributes = feature.attributes
+    best = "".join(f"<strong>{escaped(way)}</strong><br>" for way in (found.ways if found else ()))
     ties = [f"{escaped(tie.get('from'))}: {escaped(tie.get('as_read'))}" for tie in attributes.get("ties") or ()]
     known = attributes.get("accuracy_text") or ("located" if feature.geometry is not None else "not located")
     if attributes.get("checked") is False:
         known = f"{known}; not checked"
     depth = escaped(attributes.get("depth_text") or "")
     return (
-        f"<tr><th scope=row>{escaped(feature.name)}</th><td>{'<br>'.join(ties)}</td>"
+        f"<tr><td>{key}</td><th scope=row>{escaped(feature.name)}</th><td>{best}{'<br>'.join(ties)}</td>"
         f"<td>{depth}</td><td>{escaped(known)}</td></tr>"
     )

@@ -1,10 +1,13 @@
 """The maps of what is due and of a route in a real browser: from a file, no network, on a phone and on a laptop."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
+from axe import violations
 from conftest import SIZES, Opener, Watched
 from pin_samples import DAY, SOUTH, WEST, hostile_due_map, listed, sample_due_map, sample_plan, sample_route_map
+from playwright.sync_api import Browser
 from test_webmap import PAYLOADS
 
 from asbuilt.output.duemap import due_map
@@ -75,7 +78,7 @@ def test_an_entry_of_the_list_shows_its_place(opened: Opener, width: int) -> Non
     without = watched.page.locator("#panel summary", has_text="Without a place")
     without.click()
     assert watched.page.locator("#panel button.open", has_text="No place").count() == 0
-    assert watched.page.locator("#panel div.open", has_text="No place").is_visible()
+    watched.page.locator("#panel div.open", has_text="No place").wait_for()
     watched.ran_clean()
 
 
@@ -152,3 +155,59 @@ def test_a_thousand_pins_at_one_place_are_one_heap_whose_number_fits(opened: Ope
     heap.click()
     assert "and 950 more" in watched.page.locator(".leaflet-popup").inner_text()
     watched.ran_clean()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("document", [sample_due_map(), sample_route_map()], ids=["due", "route"])
+def test_axe_finds_nothing_against_the_map_its_list_and_a_popup(opened: Opener, document: str, width: int) -> None:
+    watched = opened(document, width)
+    watched.page.locator("#panel summary").evaluate_all(
+        "nodes => nodes.forEach(node => { node.parentElement.open = true; })"
+    )
+    watched.page.locator("#panel button.open").first.click()
+    assert watched.page.locator(".leaflet-popup").is_visible()
+    assert violations(watched.page) == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_search_finds_a_property_and_opens_its_place(opened: Opener, width: int) -> None:
+    watched = opened(sample_due_map(), width)
+    watched.page.locator("#tool-find").click()
+    watched.page.keyboard.type("heap 2")
+    found = watched.page.locator(".search button.open strong")
+    assert found.first.inner_text() == "Heap 2"  # the others have a 2 in a date
+    watched.page.keyboard.press("Enter")
+    assert "Heap 2" in watched.page.locator(".leaflet-popup").inner_text()
+    watched.page.locator("#tool-whole").click()
+    assert watched.page.locator(".cluster").count() == 1
+    watched.ran_clean()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_ten_thousand_properties_open_quickly_and_a_drag_draws_only_what_comes_into_sight(
+    opened: Opener, width: int
+) -> None:
+    """Counted: heaps on the screen stay few, and those that stay in sight stay the same elements."""
+    some = [listed(f"Road {n}", n % 700 - 60) for n in range(10_000)]
+    places = {f"Road {n}": (WEST + n % 100 * 0.01, SOUTH + n // 100 * 0.01) for n in range(10_000)}
+    watched = opened(due_map(some, places, DAY), width)
+    page = watched.page
+    icons = page.locator(".leaflet-marker-icon")
+    assert 5 < icons.count() < 400
+    assert sum(int(words) for words in page.locator(".cluster .count").all_inner_texts()) == 10_000
+    page.evaluate(f"{MAP}.setZoom({MAP}.getZoom() + 1, {{animate: false}})")
+    page.evaluate("document.querySelectorAll('.leaflet-marker-icon').forEach((node) => { node.dataset.old = '1'; })")
+    page.evaluate(f"{MAP}.panBy([60, 0], {{animate: false}})")
+    assert page.locator(".leaflet-marker-icon[data-old]").count() > 0.5 * icons.count()
+    watched.ran_clean()
+
+
+def test_without_a_script_the_list_is_in_sight(chromium: Browser, tmp_path: Path) -> None:
+    path = tmp_path / "due.html"
+    path.write_text(sample_due_map(), encoding="utf-8")
+    context = chromium.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    assert "Road 3" in page.locator("#still").inner_text()
+    assert not page.locator("#page").is_visible()
+    context.close()

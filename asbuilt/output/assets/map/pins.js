@@ -1,31 +1,17 @@
 /* Draws pins over a district from the data block of the page.
  *
- * Everything that a person typed becomes a text node or an SVG text node, never markup: there is no innerHTML in this
- * file, and attributes take only constants, numbers and our own keys. folium made the map; its layers are switches
- * only, what is drawn lies in one layer of ours. Places are longitude, latitude; `toLatLng` turns them round.
+ * folium made the map; its layers are switches only, what is drawn lies in one layer of ours. While the map moves
+ * nothing is drawn: a pan costs what moving a picture costs.
  */
 "use strict";
 (() => {
-  const data = JSON.parse(document.getElementById("plan-data").textContent);
-  const map = window[data.frame.map];
+  const { data, map, el, svg, button, toLatLng, still, heaps, search, tools } = asbuilt;
   const panel = document.getElementById("panel");
   const groups = new Map(data.groups.map((g, rank) => [g.key, { ...g, rank, layer: window[data.frame.layers[g.key]] }]));
-  const still = window.matchMedia("(prefers-reduced-motion: reduce)");
+  const lines = L.layerGroup().addTo(map);
   const drawn = L.layerGroup().addTo(map);
-  const APART = 68; // pixels between two heaps: a thumb, and the width of a heap with its number
   const DEEPEST = 18;
-
-  const toLatLng = ([longitude, latitude]) => L.latLng(latitude, longitude);
   const isShown = (key) => !groups.get(key).layer || map.hasLayer(groups.get(key).layer);
-
-  function build(node, attributes, children) {
-    for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-    node.append(...children.flat().filter((child) => child !== null && child !== ""));
-    return node;
-  }
-  const el = (tag, attributes = {}, ...children) => build(document.createElement(tag), attributes, children);
-  const svg = (tag, attributes = {}, ...children) =>
-    build(document.createElementNS("http://www.w3.org/2000/svg", tag), attributes, children);
 
   // ------------------------------------------------------------ symbols
 
@@ -64,23 +50,23 @@
     made.on("add", () => made.getElement().setAttribute("aria-label", name));
     made.on("click", act);
     made.on("keypress", ({ originalEvent }) => "Enter ".includes(originalEvent.key) && act());
-    return made.addTo(drawn);
+    return made;
   }
 
   function drawPin(pin) {
     const icon = L.divIcon({ className: "pin", iconSize: [44, 44], html: symbol(pin.group, pin.label) });
-    marker(toLatLng(pin.at), icon, spoken(pin), () => open(pin), groups.get(pin.group).rank);
+    return marker(toLatLng(pin.at), icon, spoken(pin), () => open(pin), groups.get(pin.group).rank);
   }
 
   // ------------------------------------------------------------ pins that lie close together
 
   function drawCluster(pins) {
-    const worst = pins.reduce((a, b) => (groups.get(b.group).rank < groups.get(a.group).rank ? b : a));
+    const worst = pins[0]; // the most urgent begins a heap
     const badge = el("div", { class: "cluster" }, symbol(worst.group, ""), el("span", { class: "count" }, String(pins.length)));
     const icon = L.divIcon({ className: "pin", iconSize: [48 + 11 * String(pins.length).length, 44], html: badge });
     const box = L.latLngBounds(pins.map((pin) => toLatLng(pin.at)));
     const name = `${pins.length} properties, the most urgent: ${groups.get(worst.group).title}`;
-    marker(toLatLng(pins[0].at), icon, name, () => openCluster(pins, box), groups.get(worst.group).rank);
+    return marker(toLatLng(pins[0].at), icon, name, () => openCluster(pins, box), groups.get(worst.group).rank);
   }
 
   function openCluster(pins, box) {
@@ -93,42 +79,32 @@
     popup().setLatLng(box.getCenter()).setContent(el("div", { class: "pin-words" }, ...list, more)).openOn(map);
   }
 
-  /** Each pin joins the first heap that began less than a thumb away; the most urgent begin one. */
-  function heaps(pins) {
-    const cells = new Map(); // heaps by square, so that a pin looks at nine squares and not at all heaps
-    const found = [];
-    for (const pin of [...pins].sort((a, b) => groups.get(a.group).rank - groups.get(b.group).rank)) {
-      const at = map.project(toLatLng(pin.at), map.getZoom());
-      const [column, row] = [Math.floor(at.x / APART), Math.floor(at.y / APART)];
-      const near = [-1, 0, 1].flatMap((dx) => [-1, 0, 1].flatMap((dy) => cells.get(`${column + dx}:${row + dy}`) || []));
-      const heap = near.find((each) => each.at.distanceTo(at) < APART);
-      if (heap) heap.pins.push(pin);
-      else {
-        const begun = { at, pins: [pin] };
-        found.push(begun);
-        const key = `${column}:${row}`;
-        cells.set(key, [...(cells.get(key) || []), begun]);
-      }
-    }
-    return found.map((each) => each.pins);
-  }
-
   // ------------------------------------------------------------ drawing
 
   function drawPath({ group: key, at }) {
     const group = groups.get(key);
     const line = at.map(toLatLng);
-    L.polyline(line, { color: "#fff", weight: 8, interactive: false }).addTo(drawn);
-    L.polyline(line, { color: group.colour, weight: 4, dashArray: group.dash, interactive: false }).addTo(drawn);
+    L.polyline(line, { color: "#fff", weight: 8, interactive: false }).addTo(lines);
+    L.polyline(line, { color: group.colour, weight: 4, dashArray: group.dash, interactive: false }).addTo(lines);
   }
 
+  const made = new Map(); // heap -> its marker, as long as it is in sight
+
+  /** Bring the markers in line with what is in sight: those that stay are not touched. */
   function draw() {
-    drawn.clearLayers();
-    data.paths.filter((path) => isShown(path.group)).forEach(drawPath);
     const view = map.getBounds().pad(0.2);
-    const pins = data.pins.filter((pin) => pin.at && isShown(pin.group) && view.contains(toLatLng(pin.at)));
-    if (!data.clustered) pins.forEach(drawPin);
-    else for (const heap of heaps(pins)) heap.length > 1 ? drawCluster(heap) : drawPin(heap[0]);
+    const now = new Set(heaps.at(map.getZoom(), isShown).filter((heap) => view.contains(heap.where)));
+    for (const [heap, layer] of made) if (!now.has(heap)) { drawn.removeLayer(layer); made.delete(heap); }
+    for (const heap of now) {
+      if (made.has(heap)) continue;
+      made.set(heap, heap.pins.length > 1 ? drawCluster(heap.pins) : drawPin(heap.pins[0]));
+      drawn.addLayer(made.get(heap));
+    }
+  }
+
+  function drawPaths() {
+    lines.clearLayers();
+    data.paths.filter((path) => isShown(path.group)).forEach(drawPath);
   }
 
   // ------------------------------------------------------------ the list beside the map
@@ -136,9 +112,7 @@
   function entry(pin) {
     const inside = [symbol(pin.group, pin.label), el("span", {}, ...words(pin))];
     if (!pin.at) return el("div", { class: "open" }, ...inside);
-    const node = el("button", { type: "button", class: "open" }, ...inside);
-    node.addEventListener("click", () => show(pin));
-    return node;
+    return button({ class: "open" }, () => show(pin), ...inside);
   }
 
   function show(pin) {
@@ -151,10 +125,13 @@
 
   function section({ title, note, pins, more }, index) {
     const node = el("details", {}, el("summary", {}, el("h2", {}, `${title}`), data.clustered ? el("small", {}, count(pins.length + more)) : null));
-    if (index === 0 || data.sections.length < 4) node.open = true;
-    if (note) node.append(el("p", { class: "note" }, note));
-    node.append(...pins.map((number) => entry(data.pins[number])));
-    if (more) node.append(el("p", { class: "note" }, `and ${more} more on the map; asbuilt due lists all of them`));
+    const fill = () => node.childElementCount > 1 || node.append(...[
+      note ? el("p", { class: "note" }, note) : null,
+      ...pins.map((number) => entry(data.pins[number])),
+      more ? el("p", { class: "note" }, `and ${more} more: Find and the map have them; asbuilt due lists all`) : null,
+    ].filter(Boolean));
+    node.addEventListener("toggle", () => node.open && fill()); // what nobody opens costs nothing
+    if (index === 0 || data.sections.length < 4) { fill(); node.open = true; }
     return node;
   }
   const count = (number) => (number === 1 ? "1 entry" : `${number} entries`);
@@ -169,7 +146,8 @@
 
   function fillPanel() {
     const head = el("header", {}, el("h1", {}, data.title), ...data.subtitle.map((line) => el("p", {}, line)));
-    panel.append(head, ...data.sections.map(section));
+    const known = data.pins.map((pin) => [pin, pin.title, [...pin.lines, pin.label].join(" ")]);
+    panel.append(head, search.field("Find by name", known, entry), ...data.sections.map(section));
     const last = cautions();
     if (last) panel.append(last);
     if (!data.sections.length) panel.append(el("p", { class: "note" }, "Nothing is due."));
@@ -177,17 +155,33 @@
 
   function showAll() {
     const places = data.pins.filter((pin) => pin.at).map((pin) => toLatLng(pin.at));
-    if (places.length) map.fitBounds(L.latLngBounds(places), { padding: [34, 34], maxZoom: 15, animate: false });
+    if (places.length) map.fitBounds(L.latLngBounds(places), { paddingTopLeft: [34, 84], paddingBottomRight: [34, 60], maxZoom: 15, animate: false });
     else map.setView([0, 0], 2);
+  }
+
+  function find() {
+    document.body.classList.remove("map-only");
+    search.focus();
   }
 
   map.setMinZoom(2);
   map.attributionControl.setPrefix("Leaflet");
   L.control.scale({ maxWidth: 160 }).addTo(map);
   fillPanel();
+  tools.add("find", "Find", find);
+  tools.add("whole", "Show all", showAll);
+  tools.addBigger();
   map.invalidateSize({ animate: false });
   showAll();
   draw();
+  drawPaths();
   map.on("moveend overlayadd overlayremove resize", draw);
-  window.addEventListener("beforeprint", () => { map.invalidateSize({ animate: false }); showAll(); });
+  map.on("overlayadd overlayremove", drawPaths);
+  window.addEventListener("beforeprint", () => {
+    panel.querySelectorAll("details").forEach((node) => { node.open = true; });
+    map.invalidateSize({ animate: false });
+    showAll();
+  });
+  document.documentElement.classList.add("ready");
+  document.getElementById("still").remove();
 })();
