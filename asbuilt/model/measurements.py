@@ -12,7 +12,7 @@ COMPASS = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
 HELD = ("level", "slope", "unknown")
 """How the tape was held."""
 
-_SIDE = re.compile(r"(left|right|north|east|south|west) of (.+?) > (.+)", re.IGNORECASE)
+_SIDE = re.compile(r"(left|right|north|east|south|west|out) of (.+?) > (.+)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Side:
 
 
 def parse_side(text: str) -> Side:
-    """Read `left of A > B`, `north of A > B` or `out`.
+    """Read `left of A > B`, `north of A > B`, `out` or, where the wall that it is out of is named, `out of A > B`.
 
     Raises
     ------
