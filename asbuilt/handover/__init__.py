@@ -1,0 +1,1 @@
+"""Everything of one property in one file, for the next owner: out and in."""
