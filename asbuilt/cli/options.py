@@ -49,16 +49,48 @@ record_option = click.option(
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 
+public_option = click.option(
+    "--public", is_flag=True, help="Leave out everything personal: names, phones, who lives there, notes."
+)
+
 property_argument = click.argument("name", metavar="PROPERTY")
 
 overwrite_option = click.option("--overwrite", is_flag=True, help="Replace a file that is there already.")
+
+_AT = "asbuilt.at"
+
+
+def _look_back(ctx: click.Context, _: click.Parameter, day: date | None) -> date | None:
+    """Show the record as of that day to all that this command reads."""
+    if day is not None:
+        from asbuilt.jobs.history import as_known_on
+
+        ctx.meta[_AT] = day
+        ctx.with_resource(as_known_on(day))
+        click.echo(f"note: as it was known at the end of {day}; what was recorded since is left out", err=True)
+    return day
+
+
+at_option = click.option(
+    "--at",
+    type=Day(),
+    is_eager=True,
+    expose_value=False,
+    callback=_look_back,
+    help="As it was known in the record at the end of that day.",
+)
+
+
+def _today(ctx: click.Context, _: click.Parameter, day: date | None) -> date:
+    return day or ctx.meta.get(_AT) or datetime.now().astimezone().date()
+
 
 day_option = click.option(
     "--on",
     "today",
     type=Day(),
-    default=lambda: datetime.now().astimezone().date(),
-    show_default="today",
+    callback=_today,
+    show_default="today, or the day of --at",
     help="Answer as on this day.",
 )
 

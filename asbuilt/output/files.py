@@ -1,8 +1,13 @@
 """Files that appear whole or not at all."""
 
 import os
-import tempfile
+import secrets
+import shutil
+import stat
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from asbuilt.errors import AsbuiltError
 
@@ -47,23 +52,148 @@ def make_folder(folder: Path) -> None:
 def write_whole(path: Path, content: str | bytes, *, overwrite: bool = False) -> None:
     """Write a file beside its place and move it there; text in UTF-8 with plain line ends.
 
+    A file that is replaced keeps who may read it; a new one gets what the user's umask leaves.
+
+    Raises
+    ------
+    OutputError
+        If the file is there already and `overwrite` is not set, or the folder cannot be written.
+    """
+    with opened_whole(path, overwrite=overwrite) as file:
+        file.write(_bytes(content))
+
+
+@contextmanager
+def opened_whole(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
+    """Give a file to write into, which takes its place when the block ends, and none where the block fails.
+
     Raises
     ------
     OutputError
         If the file is there already and `overwrite` is not set, or the folder cannot be written.
     """
     refuse_existing(path, overwrite=overwrite)
-    if not path.parent.is_dir():
-        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
-    try:
-        handle, aside = tempfile.mkstemp(dir=path.parent, prefix=".asbuilt.")  # the name itself may be of full length
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written here: {error.strerror}") from error
+    aside, handle = _new_file_beside(path)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(content if isinstance(content, bytes) else content.encode("utf-8"))
-        Path(aside).chmod(0o644)
-        Path(aside).replace(path)
+            yield file
+        put_in_place(aside, path)
     except OSError as error:
-        Path(aside).unlink(missing_ok=True)
-        raise OutputError(f"{path}: not written: {error.strerror}") from error
+        if isinstance(error, AsbuiltError):
+            raise
+        raise OutputError(f"{path}: not written: {error.strerror or error}") from error
+    finally:
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
+
+
+def write_all(contents: Mapping[Path, str | bytes], *, overwrite: bool = False) -> None:
+    """Write the files of one action: none takes its place before all of them are on the disk.
+
+    What stops after that leaves each file whole, the old one or the new one.
+
+    Raises
+    ------
+    OutputError
+        If one of the files is there already and `overwrite` is not set, or one of the folders cannot be written.
+    """
+    for path in contents:
+        refuse_existing(path, overwrite=overwrite)
+    ready: dict[Path, Path] = {}
+    path = Path()
+    try:
+        for path, content in contents.items():
+            ready[path], handle = _new_file_beside(path)
+            with os.fdopen(handle, "wb") as file:
+                file.write(_bytes(content))
+                file.flush()
+                os.fsync(file.fileno())
+        for path, aside in ready.items():
+            put_in_place(aside, path)
+    except OSError as error:
+        if isinstance(error, AsbuiltError):
+            raise
+        raise OutputError(f"{path}: not written: {error.strerror or error}") from error
+    finally:
+        for aside in ready.values():
+            with suppress(OSError):
+                aside.unlink(missing_ok=True)
+
+
+def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, overwrite: bool = False) -> tuple[Path, ...]:
+    """Write the files of one action into a folder; a new folder appears with all of them or not at all.
+
+    Into a folder that is there already they are written as by `write_all`.
+
+    Returns
+    -------
+    tuple of Path
+        The files, in their order.
+
+    Raises
+    ------
+    OutputError
+        If one of the files is there already and `overwrite` is not set, or something cannot be written.
+    """
+    places = {folder / name: content for name, content in contents.items()}
+    if folder.exists():
+        write_all(places, overwrite=overwrite)
+        return tuple(places)
+    make_folder(folder.parent)
+    aside = folder.parent / f".asbuilt.{secrets.token_hex(8)}"
+    try:
+        aside.mkdir()
+        write_all({aside / name: content for name, content in contents.items()})
+        aside.rename(folder)
+        _sync_folder(folder.parent)
+    except OSError as error:
+        if isinstance(error, AsbuiltError):
+            raise OutputError(str(error).replace(str(aside), str(folder))) from error
+        raise OutputError(f"{folder}: not written: {error.strerror or error}") from error
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
+    return tuple(places)
+
+
+def put_in_place(aside: Path, path: Path) -> None:
+    """Move a finished file of the same disk to its place, and see to it that both reach the disk.
+
+    Raises
+    ------
+    OSError
+        If it cannot be moved; what was there is still there.
+    """
+    place = Path(os.path.realpath(path))  # a link stays a link
+    with suppress(OSError):
+        aside.chmod(stat.S_IMODE(place.stat().st_mode))
+    with aside.open("rb") as file:
+        os.fsync(file.fileno())
+    aside.replace(place)
+    _sync_folder(place.parent)
+
+
+def _bytes(content: str | bytes) -> bytes:
+    return content if isinstance(content, bytes) else content.encode("utf-8")
+
+
+def _new_file_beside(path: Path) -> tuple[Path, int]:
+    """Make an empty file in the folder of a place, with the rights that any new file of the user gets."""
+    place = Path(os.path.realpath(path))
+    if not place.parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
+    aside = place.parent / f".asbuilt.{secrets.token_hex(8)}"  # the name itself may be of full length
+    try:
+        rights = stat.S_IMODE(place.stat().st_mode) & 0o666 if place.exists() else 0o666
+        return aside, os.open(aside, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), rights)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written here: {error.strerror}") from error
+
+
+def _sync_folder(folder: Path) -> None:
+    """See to it that the names in a folder reach the disk, where the system lets one do that."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -1,11 +1,13 @@
 """The record file: opened, brought up to date, and written in one transaction a user action."""
 
 import errno
+import logging
 import os
 import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
@@ -13,16 +15,24 @@ from typing import TYPE_CHECKING, Any, Self
 
 from asbuilt.errors import RecordError
 from asbuilt.record import schema
+from asbuilt.record.connections import UNSURE, beside, connect_reader, connect_writer, in_plain_words, primary
+from asbuilt.record.copies import fill, keep_copy
+from asbuilt.record.past import look_back, moment_asked
+from asbuilt.record.shares import share_kind
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
+
+NOTICES = logging.getLogger("asbuilt.record")
+"""Where the record says what its user should know beside the result, each as one sentence."""
 
 BUSY_WAIT_S = 10.0
 """How long a command waits for another program's write, seconds: many times our longest write, and still
 short enough for somebody who stands and waits."""
 
 _MAGIC = b"SQLite format 3\0"
-_HEADER_BYTES = 100  # https://www.sqlite.org/fileformat2.html section 1.3, as are the two places in it
+_HEADER_BYTES = 100  # https://www.sqlite.org/fileformat2.html section 1.3, as are the places in it
+_WRITE_VERSION = 18  # 2 = write-ahead log
 _USER_VERSION = slice(60, 64)
 _APPLICATION_ID = slice(68, 72)
 
@@ -38,13 +48,25 @@ class Record:
         For reading. Writes go through `write`.
     read_only
         True where SQLite refuses every write.
+    at
+        The moment as of which it is seen; None = now.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, *, read_only: bool, wait_s: float) -> None:
+    def __init__(
+        self,
+        path: Path,
+        connection: sqlite3.Connection,
+        *,
+        read_only: bool,
+        wait_s: float,
+        at: datetime | None = None,
+    ) -> None:
         self.path = path
         self.connection = connection
         self.read_only = read_only
         self.wait_s = wait_s
+        self.at = at
+        self._notes: list[str] = []
 
     def __enter__(self) -> Self:
         return self
@@ -85,15 +107,32 @@ class Record:
         if self.connection.in_transaction:
             raise RuntimeError("this record is still being read or written")
         db = self.db
-        with self._said_plainly("; nothing was stored"):
+        with self.said_plainly("; nothing was stored"):
             # A deferred BEGIN would meet the other writer only at the first write, too late to wait for it.
             self.connection.execute("BEGIN IMMEDIATE")
             try:
                 yield db
-                self.connection.execute("COMMIT")
+                self._commit()
             except BaseException:
+                self._notes.clear()
                 self._end("ROLLBACK")
                 raise
+        notes = list(dict.fromkeys(self._notes))
+        self._notes.clear()
+        for note in notes:
+            NOTICES.warning(note)
+
+    def _commit(self) -> None:
+        try:
+            self.connection.execute("COMMIT")
+        except sqlite3.OperationalError as error:
+            if primary(error) != sqlite3.SQLITE_IOERR:
+                raise
+            raise RecordError(f"{in_plain_words(self.path, error, self.wait_s)}; {UNSURE}") from error
+
+    def note(self, sentence: str) -> None:
+        """Have a notice said when the write that is going on is stored; once, however often it is noted."""
+        self._notes.append(sentence)
 
     @contextmanager
     def read(self) -> Iterator[sqlite3.Connection]:
@@ -104,7 +143,7 @@ class Record:
         if self.connection.in_transaction:
             yield self.connection
             return
-        with self._said_plainly():
+        with self.said_plainly():
             self.connection.execute("BEGIN")
             try:
                 yield self.connection
@@ -118,17 +157,28 @@ class Record:
                 self.connection.execute(how)
 
     @contextmanager
-    def _said_plainly(self, ending: str = "") -> Iterator[None]:
+    def said_plainly(self, ending: str = "") -> Iterator[None]:
+        """Turn what SQLite refuses in the block into a RecordError in plain words."""
         try:
             yield
         except sqlite3.Error as error:
             if getattr(error, "sqlite_errorcode", None) is None:
                 raise  # misuse of the library, not a state of the file
-            raise RecordError(f"{_in_plain_words(self.path, error, self.wait_s)}{ending}") from error
+            raise RecordError(f"{in_plain_words(self.path, error, self.wait_s)}{ending}") from error
 
 
-def open_record(path: Path, *, create: bool = False, read_only: bool = False, wait_s: float = BUSY_WAIT_S) -> Record:
+def open_record(
+    path: Path,
+    *,
+    create: bool = False,
+    read_only: bool = False,
+    at: datetime | None = None,
+    wait_s: float = BUSY_WAIT_S,
+) -> Record:
     """Open a record.
+
+    One of an older version is brought up to date, after a copy of it was kept beside it; for reading it is brought up
+    to date in memory, and the file stays as it is.
 
     Parameters
     ----------
@@ -138,6 +188,9 @@ def open_record(path: Path, *, create: bool = False, read_only: bool = False, wa
         Make the file, readable and writable by its owner only, if there is none.
     read_only
         Change nothing, not even the schema; also works on read-only media.
+    at
+        See it as it was known at that moment (with its time zone), for reading only; None = as it is known now, or
+        at the moment of the `as_of` block that one is in.
     wait_s
         How long to wait for another program's write, seconds.
 
@@ -149,15 +202,26 @@ def open_record(path: Path, *, create: bool = False, read_only: bool = False, wa
     """
     if create and read_only:
         raise ValueError("a record is made by a command that writes")
+    at = moment_asked() if at is None else at
     path = Path(path)
-    if not _look(path):
+    header = _look(path)
+    if at is not None and not read_only:
+        if header is not None:
+            known = f"what was known on {at:%Y-%m-%d} can only be read"
+            raise RecordError(f"{path}: {known}; leave --at out to store something")
+        at = None  # a record that is made now, such as that of a packet, has no past
+    if header is None:
         if not create:
             raise _no_record(path)
         _make_empty(path)
-    connect = _connect_reader if read_only else _connect_writer
-    record = Record(path, connect(path, wait_s), read_only=read_only, wait_s=wait_s)
+    connection = connect_reader(path, wait_s) if read_only else connect_writer(path, wait_s)
+    record = Record(path, connection, read_only=read_only, wait_s=wait_s, at=at)
     try:
-        _bring_up_to_date(record, create=create)
+        version = _version(record, create=create)
+        if read_only:
+            _prepare_reading(record, version)
+        else:
+            _prepare_writing(record, version, header)
     except BaseException:
         record.close()
         raise
@@ -183,11 +247,11 @@ def import_sqlite_utils() -> Any:
     return sys.modules["sqlite_utils"]
 
 
-def _look(path: Path) -> bool:
-    """Tell whether a record may be there, by the header alone: a file of another kind stays untouched."""
+def _look(path: Path) -> bytes | None:
+    """Give the header of what may be a record, None where nothing is; a file of another kind stays untouched."""
     try:
         if not path.exists():
-            return False
+            return None
         if not path.is_file():
             what = "a folder" if path.is_dir() else "not a file"
             raise RecordError(f"{path}: this is {what}; a record is one SQLite file")
@@ -196,23 +260,15 @@ def _look(path: Path) -> bool:
     except OSError as error:
         raise RecordError(f"{path}: cannot be read ({error.strerror})") from error
     if not header:
-        return False
+        return None
     if not header.startswith(_MAGIC):
-        if _beside(path, "-journal"):
-            return True  # the first write of all was cut short; SQLite puts that right when it opens the file
+        if beside(path, "-journal"):
+            return header  # the first write of all was cut short; SQLite puts that right when it opens the file
         raise RecordError(f"{path}: this is not an SQLite file, so it is no record; it was left as it is")
     if int.from_bytes(header[_APPLICATION_ID], "big") != schema.APPLICATION_ID:
         raise _other_program(path)
     _refuse_newer(path, int.from_bytes(header[_USER_VERSION], "big"))
-    return True
-
-
-def _beside(path: Path, ending: str) -> bool:
-    """Tell whether SQLite left a file with something in it beside the record."""
-    try:
-        return path.with_name(path.name + ending).stat().st_size > 0
-    except OSError:
-        return False
+    return header
 
 
 def _no_record(path: Path) -> RecordError:
@@ -240,63 +296,8 @@ def _make_empty(path: Path) -> None:
         raise RecordError(f"{path}: no record could be made there ({reason})") from error
 
 
-def _uri(path: Path, query: str) -> str:
-    return f"{path.absolute().as_uri()}?{query}"
-
-
-def _connect(path: Path, query: str, wait_s: float) -> sqlite3.Connection:
-    # Without an isolation level Python opens no transactions of its own behind ours.
-    connection = sqlite3.connect(_uri(path, query), uri=True, timeout=wait_s, isolation_level=None)
-    try:
-        connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except BaseException:
-        connection.close()
-        raise
-    return connection
-
-
-def _connect_writer(path: Path, wait_s: float) -> sqlite3.Connection:
-    try:
-        return _connect(path, "mode=rw", wait_s)
-    except sqlite3.Error as error:
-        raise _in_plain_words(path, error, wait_s) from error
-
-
-def _connect_reader(path: Path, wait_s: float) -> sqlite3.Connection:
-    """Connect so that nothing can be changed.
-
-    Not `mode=ro`: that leaves its write-ahead files lying beside the record when it closes, and cannot read a
-    record whose writer was killed in the middle.
-    """
-    try:
-        connection = _connect(path, "mode=rw", wait_s)
-    except sqlite3.OperationalError as error:
-        if _primary(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-            raise _in_plain_words(path, error, wait_s) from error
-        connection = _connect_unchanging(path, wait_s, error)
-    except sqlite3.Error as error:
-        raise _in_plain_words(path, error, wait_s) from error
-    connection.execute("PRAGMA query_only = ON")
-    return connection
-
-
-def _connect_unchanging(path: Path, wait_s: float, because: sqlite3.Error) -> sqlite3.Connection:
-    """Connect where the folder or the medium cannot be written: nobody can change it there, so no locks."""
-    for ending in ("-wal", "-journal"):
-        if _beside(path, ending):
-            beside = path.with_name(path.name + ending).name
-            raise RecordError(
-                f"{path}: its last changes stand in {beside} beside it and cannot be taken in here; "
-                "copy both files to a folder that you can write in and read them there"
-            ) from because
-    try:
-        return _connect(path, "mode=ro&immutable=1", wait_s)
-    except sqlite3.Error:
-        raise _in_plain_words(path, because, wait_s) from because
-
-
-def _bring_up_to_date(record: Record, *, create: bool) -> None:
+def _version(record: Record, *, create: bool) -> int:
+    """Give the version of an open record; 0 = it is still empty."""
     with record.read() as connection:
         version: int = connection.execute("PRAGMA user_version").fetchone()[0]
         application: int = connection.execute("PRAGMA application_id").fetchone()[0]
@@ -306,24 +307,88 @@ def _bring_up_to_date(record: Record, *, create: bool) -> None:
     if not empty and application != schema.APPLICATION_ID:
         raise _other_program(record.path)
     _refuse_newer(record.path, version)
+    return version
+
+
+def _prepare_reading(record: Record, version: int) -> None:
+    """Make sure that what is seen has this program's tables, and that nothing can be changed."""
     if version < schema.VERSION:
-        if record.read_only:
-            raise RecordError(
-                f"{record.path}: this record is of the older version {version}; a command that writes, "
-                f"such as `asbuilt load`, brings it to version {schema.VERSION}"
-            )
-        with record.write() as db:
-            schema.migrations(import_sqlite_utils()).apply(db)
-    if not record.read_only:
+        try:
+            record.connection = _brought_up_in_memory(record.connection, version)
+        except sqlite3.OperationalError as error:
+            said = f"it says that it is of version {version}, and its tables are not: {error}"
+            raise RecordError(f"{record.path}: {said}") from error
+    with record.said_plainly():
+        if record.at is not None:
+            look_back(record.connection, record.at)
+        record.connection.execute("PRAGMA query_only = ON")
+
+
+def _brought_up_in_memory(connection: sqlite3.Connection, version: int) -> sqlite3.Connection:
+    """Copy an older record into memory and bring the copy up to date; the file itself may lie on read-only media."""
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        fill(connection, copy)
+        copy.execute("BEGIN")
+        for _, statements in schema.STEPS[version:]:
+            for statement in statements:
+                copy.execute(statement)
+        copy.execute(f"PRAGMA user_version = {schema.VERSION}")
+        copy.execute("COMMIT")
+    except BaseException:
+        copy.close()
+        raise
+    finally:
+        connection.close()
+    return copy
+
+
+def _prepare_writing(record: Record, version: int, header: bytes | None) -> None:
+    shared = share_kind(record.path)
+    logged_ahead = header is not None and header[_WRITE_VERSION : _WRITE_VERSION + 1] == b"\2"
+    if shared is not None and logged_ahead:
+        _leave_log(record)
+    if version < schema.VERSION:
+        _bring_up_to_date(record)
+    if shared is None:
         _write_ahead(record)
+    elif header is None or logged_ahead:
+        NOTICES.warning(
+            f"{record.path} lies on a network share ({shared}), where write-ahead logging does not work; a rollback "
+            "journal is used: as safe, but readers and writers wait for each other"
+        )
+
+
+def _bring_up_to_date(record: Record) -> None:
+    """Take the steps that are missing; of an older record a copy is kept first, in the same transaction."""
+    with record.write() as db:
+        # looked at again: somebody else may have done it while we waited
+        version: int = record.connection.execute("PRAGMA user_version").fetchone()[0]
+        if 0 < version < schema.VERSION:
+            kept = keep_copy(record.path, record.path.with_name(f"{record.path.name}.before-v{schema.VERSION}"))
+            record.note(
+                f"{record.path} was of version {version} and is now of version {schema.VERSION}; "
+                f"a copy as it was is kept as {kept.name} beside it"
+            )
+        schema.migrations(import_sqlite_utils()).apply(db)
+
+
+def _leave_log(record: Record) -> None:
+    """Take in the write-ahead log and go back to a rollback journal, alone with the file so that none is shared."""
+    connection = record.connection
+    with record.said_plainly():
+        connection.execute("PRAGMA locking_mode = EXCLUSIVE").fetchone()
+        connection.execute("PRAGMA journal_mode = DELETE").fetchone()
+        connection.execute("PRAGMA locking_mode = NORMAL").fetchone()
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()  # lets go of the lock
 
 
 def _write_ahead(record: Record) -> None:
     """Switch write-ahead logging on, with which readers and a writer do not wait for each other.
 
-    Where it cannot be had (some network folders), or somebody is just using the record, it keeps its rollback
-    journal: as safe, only slower; the next opening tries again. Done after the tables are there, so that the
-    header of every record in the file itself names its kind.
+    Where it cannot be had, or somebody is just using the record, it keeps its rollback journal: as safe, only slower;
+    the next opening tries again. Done after the tables are there, so that the header of every record in the file
+    itself names its kind.
     """
     connection = record.connection
     if connection.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
@@ -332,26 +397,3 @@ def _write_ahead(record: Record) -> None:
     with suppress(sqlite3.OperationalError):
         connection.execute("PRAGMA journal_mode = WAL").fetchone()
     connection.execute(f"PRAGMA busy_timeout = {round(record.wait_s * 1000)}")
-
-
-def _primary(error: sqlite3.Error) -> int:
-    """Give SQLite's result code without its extension, https://www.sqlite.org/rescode.html."""
-    return getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
-
-
-def _in_plain_words(path: Path, error: sqlite3.Error, wait_s: float) -> RecordError:
-    busy = f"another program is using it and did not finish within {wait_s:g} s; try again in a moment"
-    words = {
-        sqlite3.SQLITE_BUSY: busy,
-        sqlite3.SQLITE_LOCKED: busy,
-        sqlite3.SQLITE_FULL: "the disk is full; make room and try again",
-        sqlite3.SQLITE_READONLY: "it, or the folder it lies in, cannot be written by you",
-        sqlite3.SQLITE_PERM: "it, or the folder it lies in, cannot be used by you",
-        sqlite3.SQLITE_CANTOPEN: "it cannot be opened; it and the folder it lies in must be writable by you",
-        sqlite3.SQLITE_IOERR: f"reading or writing the disk failed ({error})",
-        sqlite3.SQLITE_NOTADB: "this is not an SQLite file, so it is no record",
-        sqlite3.SQLITE_CORRUPT: f"the file is damaged ({error}); go back to a copy",
-        sqlite3.SQLITE_CONSTRAINT: f"the record's own rules forbid this ({error})",
-    }
-    reason = words.get(_primary(error), f"SQLite says: {error}")
-    return RecordError(f"{path}: {reason}")

@@ -64,34 +64,45 @@ def keep_due(record: Record, name: str, reckon: Reckon) -> None:
     """Reckon a property's list and keep it, inside `record.write()`, after its entries were added."""
     if not record.db.conn.in_transaction:
         raise RuntimeError("the due list is kept inside record.write()")
-    known = read_property(record, name)
-    state = reckon(known)
+    keep_due_of(record, read_property(record, name), reckon)
+
+
+def keep_due_of(record: Record, known: PropertyRecord, reckon: Reckon) -> None:
+    """Reckon and keep the list of a property as it now stands in the record, inside `record.write()`."""
+    number, whole, rows = _cells(record, known, reckon(known))
     connection = record.connection
+    connection.execute("DELETE FROM due_state WHERE property_id = ?", (number,))
+    connection.execute("DELETE FROM due_property WHERE property_id = ?", (number,))
+    connection.execute("INSERT INTO due_property VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", whole)
+    connection.executemany("INSERT INTO due_state VALUES (?, ?, ?, ?, ?)", rows)
+
+
+def kept_differs(record: Record, known: PropertyRecord, reckon: Reckon) -> bool:
+    """Tell whether a list that counts as good is not, cell by cell, what its property gives; a stale one never does."""
+    state = reckon(known)
+    number, whole, rows = _cells(record, known, state)
+    kept = kept_state(record.connection, number)
+    if kept is None or kept[1:3] != whole[1:3]:
+        return False  # none, or stale: whoever reads it reckons it anew
+    return kept != (*whole, *sorted(rows))
+
+
+def _cells(
+    record: Record, known: PropertyRecord, state: DueState
+) -> tuple[int, tuple[Any, ...], list[tuple[Any, ...]]]:
+    """Give a property's number, and the cells of its row and of its list."""
+    name, place = known.property.name, known.property
     number = property_id(record, name)
     if number is None:
         raise unknown_property(record, name)
-    head = connection.execute("SELECT head FROM property WHERE id = ?", (number,)).fetchone()[0]
-    place = known.property
-    connection.execute("DELETE FROM due_state WHERE property_id = ?", (number,))
-    connection.execute("DELETE FROM due_property WHERE property_id = ?", (number,))
-    connection.execute(
-        "INSERT INTO due_property VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            number,
-            head,
-            state.reckoned_by,
-            state.valid_from.isoformat(),
-            place.address,
-            place.owner,
-            place.phone,
-            json.dumps([_finding_cells(each) for each in state.findings], ensure_ascii=False),
-            int(needs_attention(list(state.findings))),
-        ),
+    head = record.connection.execute("SELECT head FROM property WHERE id = ?", (number,)).fetchone()[0]
+    findings = json.dumps([_finding_cells(each) for each in state.findings], ensure_ascii=False)
+    whole = (
+        *(number, head, state.reckoned_by, state.valid_from.isoformat(), place.address, place.owner, place.phone),
+        *(findings, int(needs_attention(list(state.findings)))),
     )
-    connection.executemany(
-        "INSERT INTO due_state VALUES (?, ?, ?, ?, ?)",
-        [(day_cell(row.due_on), number, row.component, row.task, row_text(name, row)) for row in state.rows],
-    )
+    rows = [(day_cell(row.due_on), number, row.component, row.task, row_text(name, row)) for row in state.rows]
+    return number, whole, rows
 
 
 def stale_properties(record: Record, today: date, reckoned_by: str, name: str | None = None) -> list[str]:
@@ -261,5 +272,7 @@ def kept_state(connection: sqlite3.Connection, number: int) -> tuple[Any, ...] |
     head = connection.execute("SELECT * FROM due_property WHERE property_id = ?", (number,)).fetchone()
     if head is None:
         return None
-    rows = connection.execute("SELECT * FROM due_state WHERE property_id = ?", (number,)).fetchall()
+    rows = connection.execute(
+        "SELECT * FROM due_state WHERE property_id = ? ORDER BY due_on, component, task", (number,)
+    ).fetchall()
     return (*head, *rows)

@@ -2,9 +2,9 @@
 
 import difflib
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
@@ -12,12 +12,21 @@ from typing import Any
 from asbuilt.errors import RecordError, UnknownNameError
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.record.chain import BEGINNING, entry_hash
+from asbuilt.record.copies import last_backup
 from asbuilt.record.database import Record
 from asbuilt.record.nouns import NOUN_OF_KIND, NOUNS, Noun
+from asbuilt.record.past import utc_text
 from asbuilt.record.rows import row_codec, to_row
 
 TYPED = "asbuilt service"
 """Stands in the place of the sheet's name where an entry was typed in by that command."""
+
+BACKUP_DAYS = 30
+"""Days after which a backup counts as old; a choice: what is lost with the disk is at most a month's work."""
+
+CLOCK_SLACK = timedelta(minutes=1)
+"""By how much an entry may seem earlier than the one before it: its time is taken before it waits for its turn, and the
+clocks of two machines differ a little. A choice."""
 
 NAMES_SHOWN = 5
 """How many names a message lists: enough to see what the record holds, few enough to read."""
@@ -62,19 +71,6 @@ class Action:
                 raise RecordError(f"{what}: {words!r} cannot be recorded; accepted: text in UTF-8; nothing was stored")
 
 
-def utc_text(moment: datetime) -> str:
-    """Write a moment so that text order is time order.
-
-    Raises
-    ------
-    ValueError
-        If the moment has no time zone: it could not be told what it means.
-    """
-    if moment.tzinfo is None or moment.utcoffset() is None:
-        raise ValueError(f"{moment.isoformat()} has no time zone")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-
-
 def _is_text(words: str) -> bool:
     """Tell whether words can be stored: an argument of the command line may hold bytes that are no text."""
     try:
@@ -100,6 +96,8 @@ def property_names(record: Record) -> list[str]:
 
 def unknown_property(record: Record, name: str) -> UnknownNameError:
     """Say that there is no such property, which one may be meant, and which there are."""
+    if record.at is not None:
+        return UnknownNameError(f"no property {name!r} was in {record.path} on {record.at.isoformat(' ', 'minutes')}")
     names = property_names(record)
     if not names:
         return UnknownNameError(f"no property {name!r}: {record.path} holds none yet; `asbuilt load` adds one")
@@ -239,27 +237,70 @@ def add_entries(record: Record, name: str, drafts: Sequence[Draft], action: Acti
 
     A property that is not there yet is begun.
     """
+    add_entries_of_many(record, {name: drafts}, action)
+
+
+def add_entries_of_many(record: Record, drafts: Mapping[str, Sequence[Draft]], action: Action) -> None:
+    """Add entries of several properties, inside `record.write()`: one statement a table for all of them."""
     db = record.db
     if not db.conn.in_transaction:
         raise RuntimeError("entries are added inside record.write()")
-    number, seq, head = _end_of_chain(record, name)
+    _remind_of_backup(record, action.now)
     entry_id: int = db.execute("SELECT coalesce(max(id), 0) FROM entry").fetchone()[0]
     entries: list[list[Any]] = []
     bodies: dict[str, list[list[Any]]] = {}
-    for draft in drafts:
-        entry_id, seq = entry_id + 1, seq + 1
-        links = _links(draft, action, seq, head)
-        body = None if draft.value is None else to_row(draft.value)
-        head = entry_hash(links, body)
-        supersedes = None if draft.supersedes is None else draft.supersedes.entry_id
-        entries.append([entry_id, number, supersedes, head, *(links[name] for name in _LINK_COLUMNS)])
-        if body is not None:
-            bodies.setdefault(draft.noun.kind, []).append([entry_id, *body.values()])
-    db.table("entry").insert_all([_ENTRY_COLUMNS, *entries])
+    ends = []
+    for name, own in drafts.items():
+        number, seq, head = _end_of_chain(record, name)
+        _look_at_clock(record, number, name, action.now)
+        for draft in own:
+            entry_id, seq = entry_id + 1, seq + 1
+            links = _links(draft, action, seq, head)
+            body = None if draft.value is None else to_row(draft.value)
+            head = entry_hash(links, body)
+            supersedes = None if draft.supersedes is None else draft.supersedes.entry_id
+            entries.append([entry_id, number, supersedes, head, *(links[each] for each in _LINK_COLUMNS)])
+            if body is not None:
+                bodies.setdefault(draft.noun.kind, []).append([entry_id, *body.values()])
+        ends.append((seq, head, number))
+    _insert(record, "entry", _ENTRY_COLUMNS, entries)
     for kind, rows in bodies.items():
         noun = NOUN_OF_KIND[kind]
-        db.table(noun.table).insert_all([["entry_id", *row_codec(noun.cls).names], *rows])
-    db.table("property").update(number, {"entries": seq, "head": head})
+        _insert(record, noun.table, ["entry_id", *row_codec(noun.cls).names], rows)
+    record.connection.executemany("UPDATE property SET entries = ?, head = ? WHERE id = ?", ends)
+
+
+def _insert(record: Record, table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
+    # The cells are those of SQLite already, so nothing is gained by a library that looks at each of them again.
+    names, marks = ", ".join(f'"{name}"' for name in columns), ", ".join("?" * len(columns))
+    record.connection.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)  # noqa: S608 - our own names
+
+
+def _look_at_clock(record: Record, number: int, name: str, now: datetime) -> None:
+    """Note where the last entry is of a later time than what is added: nothing is lost, but its time is wrong."""
+    row = record.connection.execute(
+        "SELECT at_utc FROM entry WHERE property_id = ? ORDER BY seq DESC LIMIT 1", (number,)
+    ).fetchone()
+    if row is not None and datetime.fromisoformat(row[0]) - now > CLOCK_SLACK:
+        record.note(
+            f"the clock says {utc_text(now)[:16]} UTC and the last entry of {name} is of {row[0][:16]} UTC: the clock "
+            "was set back, or was ahead then. All is stored, and the order of the entries stands; set the clock right"
+        )
+
+
+def _remind_of_backup(record: Record, now: datetime) -> None:
+    made = last_backup(record.path)
+    if made is not None:
+        if now - made >= timedelta(days=BACKUP_DAYS):
+            record.note(
+                f"the last backup of {record.path} was made on {made:%Y-%m-%d}, {(now - made).days} days ago; "
+                "`asbuilt backup` makes one"
+            )
+        return
+    row = record.connection.execute("SELECT at_utc FROM entry WHERE id = (SELECT min(id) FROM entry)").fetchone()
+    age = timedelta() if row is None else now - datetime.fromisoformat(row[0])
+    if age >= timedelta(days=BACKUP_DAYS):
+        record.note(f"{record.path} was begun {age.days} days ago and has no backup; `asbuilt backup` makes one")
 
 
 def _links(draft: Draft, action: Action, seq: int, prev: str) -> dict[str, Any]:
