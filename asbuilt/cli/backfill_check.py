@@ -31,7 +31,7 @@ def backfill_check(name: str, record_file: Path, today: date, everything: bool, 
     """
     from asbuilt.jobs import backfill_check as job
     from asbuilt.jobs.properties import located
-    from asbuilt.output.checklist import checklist_json, checklist_text
+    from asbuilt.output.text.checklist import checklist_json, checklist_text
 
     found = job.backfill_check(located(record_file, name), today)
     if as_json:

@@ -53,8 +53,8 @@ def clear_of(
 
     \b
     Example:
-      asbuilt clear-of "Fernbank Lane 14" shed --wall "SE corner > NE corner" --along "4 0" --out "30 0" \\
-          --length "10 0" --width "8 0"
+      asbuilt clear-of "Fernbank Lane 14" shed --wall "SE corner > NE corner" \\
+          --along "4 0" --out "30 0" --length "10 0" --width "8 0"
     """
     from asbuilt.jobs.clear_of import Wanted, answer_of, clear_of, map_with
     from asbuilt.jobs.properties import located

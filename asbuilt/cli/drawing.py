@@ -15,7 +15,7 @@ from asbuilt.cli.options import (
     record_option,
 )
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
-from asbuilt.cli.show import file_stem
+from asbuilt.file_names import file_stem
 
 paper_option = click.option(
     "--paper",
@@ -61,7 +61,7 @@ def drawing(
     """
     from asbuilt.jobs.drawing import record_drawing, unnamed_on_drawing
     from asbuilt.jobs.properties import located
-    from asbuilt.output.drawing import drawing_pdf
+    from asbuilt.output.drawing.views import drawing_pdf
     from asbuilt.output.files import refuse_existing, write_whole
 
     path = out or Path(f"{file_stem(name)}-drawing.pdf")

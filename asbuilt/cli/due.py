@@ -5,12 +5,13 @@ from pathlib import Path
 
 import click
 
-from asbuilt.cli.options import day_option, json_option, overwrite_option, record_option
+from asbuilt.cli.options import at_option, day_option, json_option, overwrite_option, record_option
 from asbuilt.cli.printing import finish, show, show_json_text, warn, warn_findings
 
 
 @click.command(short_help="List what is due when, and why, soonest first.")
 @record_option
+@at_option
 @click.option("--property", "name", metavar="PROPERTY", help="Only this property; default: all.")
 @click.option("--task", metavar="TASK", help="Only this task, such as pump-out.")
 @click.option("--within", type=click.IntRange(0), metavar="DAYS", help="Only what is overdue or due in so many days.")
@@ -50,7 +51,7 @@ def due(
       asbuilt due --within 365 --on 2026-06-01
     """
     from asbuilt.jobs.due import due_json, list_due, rebuild
-    from asbuilt.output.duelist import due_csv, due_list_text
+    from asbuilt.output.text.duelist import due_csv, due_list_text
 
     if as_csv and as_json:
         raise click.UsageError("--csv and --json are two forms of one list; give one of them")

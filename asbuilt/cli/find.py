@@ -17,7 +17,7 @@ from asbuilt.cli.options import (
 )
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
 from asbuilt.cli.pump import paper_option
-from asbuilt.cli.show import file_stem
+from asbuilt.file_names import file_stem
 
 lost_option = click.option("--lost", multiple=True, metavar="NAME", help="A corner that is gone or blocked; repeat it.")
 visible_option = click.option(
@@ -76,8 +76,8 @@ def find(
     from asbuilt.jobs.find import Asked, find_lids, find_pdf, lost_findings, pictures_of
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import refuse_existing, write_whole
-    from asbuilt.output.find_json import find_json
-    from asbuilt.output.find_words import find_text
+    from asbuilt.output.find.data import find_json
+    from asbuilt.output.find.words import find_text
 
     if one_page_each and pdf is None:
         raise click.UsageError("--one-page-each goes with --pdf FILE")
@@ -161,7 +161,7 @@ def uncovered(
     """
     from asbuilt.jobs.uncovered import Uncovering
     from asbuilt.jobs.uncovered import uncovered as take
-    from asbuilt.output.uncovered_words import UncoveredWords, uncovered_json
+    from asbuilt.output.find.uncovered import UncoveredWords, uncovered_json
 
     mark = (from1, tape1, from2, tape2)
     asked = Uncovering(

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import click
 
-from asbuilt.cli.options import json_option, property_argument, record_option
+from asbuilt.cli.options import at_option, json_option, property_argument, record_option
 from asbuilt.cli.printing import finish, show, show_json
 
 
 @click.command(short_help="Print elevations, soil cover and the fall of the pipes.")
 @property_argument
 @record_option
+@at_option
 @json_option
 def levels(name: str, record_file: Path, as_json: bool) -> None:
     """Print the levels of one property: elevations, how far below the ground, how pipes fall, and how loops close.
@@ -22,7 +23,7 @@ def levels(name: str, record_file: Path, as_json: bool) -> None:
       asbuilt levels "Fernbank Lane 14"
     """
     from asbuilt.jobs.properties import located
-    from asbuilt.output.levels import levels_json, levels_table
+    from asbuilt.output.text.levels import levels_json, levels_table
     from asbuilt.survey.slopes import level_findings
 
     found = located(record_file, name)

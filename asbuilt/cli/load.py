@@ -19,19 +19,26 @@ NAMED = 3
 """Corrected readings that are named; more are counted."""
 
 
-@click.command(short_help="Store a folder of field sheets in the record.")
-@click.argument("sheets", type=click.Path(file_okay=False, path_type=Path))
+@click.command(short_help="Store field sheets in the record: a folder, or a workbook.")
+@click.argument("sheets", type=click.Path(path_type=Path))
 @record_option
 @click.option("--supersede", metavar="REASON", help="Store changed sheets over what is recorded, and why.")
+@click.option("--seen", type=click.IntRange(1), metavar="ENTRY", help="With --supersede: the last entry you have seen.")
 @click.option("--draft", is_flag=True, help="Store the good rows of half-filled sheets and list the rest.")
 @who_option
 @json_option
-def load(sheets: Path, record_file: Path, supersede: str | None, draft: bool, who: str, as_json: bool) -> None:
-    """Store a folder of field sheets in the record, all of it or nothing.
+def load(
+    sheets: Path, record_file: Path, supersede: str | None, seen: int | None, draft: bool, who: str, as_json: bool
+) -> None:
+    """Store field sheets in the record, all of them or nothing.
+
+    SHEETS is a folder of plain files, or a workbook (.xlsx or .ods) with a tab a sheet: `points` for points.csv,
+    `property` for property.toml with a key in column A, such as measured.by, and its value in column B.
 
     Every problem of every sheet is reported in one go. Sheets that say the same as the record change nothing; changed
     ones need --supersede with a reason, and the old readings stay readable. What was typed with `asbuilt tape` or
-    `asbuilt correct` stands, also where the sheets do not know of it.
+    `asbuilt correct` stands, also where the sheets do not know of it. Sheets that were made from an older view of the
+    record, and would undo what somebody recorded since, are refused with what that is.
 
     With --draft the good rows are stored, the rest is listed, and every output says DRAFT, until the complete sheets
     are loaded without it. Over a draft no reason is needed.
@@ -42,8 +49,10 @@ def load(sheets: Path, record_file: Path, supersede: str | None, draft: bool, wh
     """
     from asbuilt.jobs.load import load_sheets
 
+    if seen is not None and supersede is None:
+        raise click.UsageError("--seen goes with --supersede")
     now = datetime.now().astimezone()
-    loaded = load_sheets(record_file, sheets, who=who, now=now, supersede=supersede, draft=draft)
+    loaded = load_sheets(record_file, sheets, who=who, now=now, supersede=supersede, seen=seen, draft=draft)
     outcome, findings = loaded.outcome, loaded.located.findings
     if as_json:
         show_json(
@@ -56,7 +65,7 @@ def load(sheets: Path, record_file: Path, supersede: str | None, draft: bool, wh
                 "unchanged": outcome.unchanged,
                 "draft": draft,
                 "left_out": [asdict(problem) for problem in loaded.left_out],
-                "findings": [finding.as_json() for finding in findings],
+                "findings": [finding.as_json() for finding in (*loaded.notes, *findings)],
             }
         )
     else:
@@ -64,6 +73,8 @@ def load(sheets: Path, record_file: Path, supersede: str | None, draft: bool, wh
         if outcome.corrected:
             show(_corrected_words(outcome.corrected))
         show(_how_many(loaded.located.solution.points))
+        for note in loaded.notes:
+            warn(f"note: {note.sentence()}")
         for problem in loaded.left_out:
             warn(f"left out: {problem}")
         warn_findings(findings)

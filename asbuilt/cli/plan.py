@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from asbuilt.cli.options import json_option, property_argument, record_option
+from asbuilt.cli.options import at_option, json_option, property_argument, record_option
 from asbuilt.cli.printing import finish, show, show_json
 
 if TYPE_CHECKING:  # numpy stays out of --help
@@ -17,6 +17,7 @@ if TYPE_CHECKING:  # numpy stays out of --help
 @property_argument
 @click.argument("point", metavar="[POINT]", required=False)
 @record_option
+@at_option
 @click.option("--visible", multiple=True, metavar="NAME", help="A reference point that can be seen; repeat it.")
 @click.option("--lost", multiple=True, metavar="NAME", help="A reference point that cannot be used; repeat it.")
 @click.option("--wall", metavar="“A > B”", help="Nothing measured yet: the rough place is by this wall.")
@@ -46,7 +47,7 @@ def next_tape(
       asbuilt next-tape "Fernbank Lane 14" "tank outlet"
     """
     from asbuilt.jobs.next_tape import Rough, plan_first, plan_next
-    from asbuilt.output.plan_words import first_plan_json, first_plan_table, plan_json, plan_table
+    from asbuilt.output.text.plan import first_plan_json, first_plan_table, plan_json, plan_table
 
     if wall is None and (along or out or hand):
         raise click.UsageError("--along, --out and --hand go with --wall")
@@ -71,6 +72,7 @@ def next_tape(
 @click.command(short_help="List what is still to be taped before it is covered.")
 @property_argument
 @record_option
+@at_option
 @json_option
 def ready(name: str, record_file: Path, as_json: bool) -> None:
     """List what is still to be taped: points without a tape, open sides, unchecked points, rows left out of a draft.

@@ -8,7 +8,7 @@ import click
 from asbuilt.cli.drawing import paper_option
 from asbuilt.cli.options import day_option, json_option, out_option, overwrite_option, record_option
 from asbuilt.cli.printing import show, show_json
-from asbuilt.cli.show import file_stem
+from asbuilt.file_names import file_stem
 
 
 @click.group("print", short_help="Print forms: a blank field sheet for the trench (PDF).")

@@ -1,9 +1,11 @@
 """Print results to stdout and what is wrong to stderr; end with the right status."""
 
 import json
+import logging
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, NoReturn, TextIO
 
 import click
@@ -48,6 +50,27 @@ def _printable(text: str, stream: TextIO) -> str:
 def warn(text: str) -> None:
     """Print a line to stderr."""
     click.echo(_printable(plain(text), sys.stderr), err=True)
+
+
+class _Notices(logging.Handler):
+    """Prints what the record says beside the result."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Print one notice."""
+        warn(f"note: {record.getMessage()}")
+
+
+@contextmanager
+def notices_shown() -> Iterator[None]:
+    """Print the record's notices to stderr while the block lasts: a clock set back, a backup long ago, a share."""
+    told, handler = logging.getLogger("asbuilt"), _Notices()
+    passed_on, told.propagate = told.propagate, False
+    told.addHandler(handler)
+    try:
+        yield
+    finally:
+        told.removeHandler(handler)
+        told.propagate = passed_on
 
 
 def warn_findings(findings: Sequence[Finding]) -> None:

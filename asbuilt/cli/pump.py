@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from asbuilt.cli.options import (
+    at_option,
     day_option,
     json_option,
     out_option,
@@ -14,7 +15,7 @@ from asbuilt.cli.options import (
     record_option,
 )
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
-from asbuilt.cli.show import file_stem
+from asbuilt.file_names import file_stem
 
 paper_option = click.option(
     "--paper",
@@ -28,6 +29,7 @@ paper_option = click.option(
 @click.command(short_help="Print the pump tank: dose, gallons a day, hours left.")
 @property_argument
 @record_option
+@at_option
 @click.option(
     "--between",
     nargs=2,
@@ -50,7 +52,7 @@ def pump(name: str, record_file: Path, between: tuple[str, str] | None, today: d
     from asbuilt.cli.options import Day
     from asbuilt.jobs.properties import located
     from asbuilt.jobs.pump import pump_flow_between, standing_pump_reports
-    from asbuilt.output.pump_text import pump_json, pump_text
+    from asbuilt.output.text.pump import pump_json, pump_text
 
     reports = standing_pump_reports(located(record_file, name), today)
     days = None if between is None else [Day().convert(each, None, None) for each in between]
@@ -70,6 +72,7 @@ def pump(name: str, record_file: Path, between: tuple[str, str] | None, today: d
 @property_argument
 @click.argument("component", required=False)
 @record_option
+@at_option
 @out_option("File to write; default: the property's name with -service.pdf, here.")
 @click.option("--truck", metavar="POINT", help="Where the truck stands; default: as in [access] of property.toml.")
 @paper_option
@@ -115,6 +118,7 @@ def service_sheet(
 @click.command("alarm-sheet", short_help="Print the sheet for beside the alarm (PDF).")
 @property_argument
 @record_option
+@at_option
 @out_option("File to write; default: the property's name with -alarm.pdf, here.")
 @paper_option
 @day_option

@@ -16,7 +16,7 @@ from asbuilt.cli.options import (
 )
 from asbuilt.cli.printing import show, show_json
 from asbuilt.cli.pump import paper_option
-from asbuilt.cli.show import file_stem
+from asbuilt.file_names import file_stem
 
 
 @click.command(short_help="Write the history report: facts and gaps, as HTML or PDF.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from asbuilt.cli.options import Day, json_option, overwrite_option, record_option
+from asbuilt.cli.options import Day, at_option, json_option, overwrite_option, record_option
 from asbuilt.cli.printing import show, show_json, warn
 from asbuilt.cli.route_words import DAY_S, Amount, Clock, Hours, Lasting, Place, Speed
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Choose and order the services of a day for the truck.")
 @record_option
+@at_option
 @click.option("--date", "on", type=Day(), required=True, help="The first day.")
 @click.option("--days", type=click.IntRange(1, 31), default=1, show_default=True, help="So many working days.")
 @click.option("--weekends", is_flag=True, help="Saturdays and Sundays are working days too.")
@@ -74,7 +75,7 @@ def route(record_file: Path, as_json: bool, folder: Path | None, overwrite: bool
         --dump 42.61,-118.40 --out monday
     """
     from asbuilt.jobs.route import plan_route, refuse_folder, write_route
-    from asbuilt.output.routelist import route_json, route_text
+    from asbuilt.output.text.route import route_json, route_text
 
     if folder is not None:
         refuse_folder(folder, overwrite=overwrite)

@@ -20,7 +20,7 @@ def rules(name: str | None, as_json: bool) -> None:
       asbuilt rules washington
     """
     from asbuilt.jobs.rule_profiles import built_in_profiles, named_profile
-    from asbuilt.output.rules_text import profile_json, profile_text, profiles_json, profiles_text
+    from asbuilt.output.text.rules import profile_json, profile_text, profiles_json, profiles_text
 
     if name is None:
         profiles = built_in_profiles()

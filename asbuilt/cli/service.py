@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from asbuilt.cli.options import json_option, property_argument, record_option, who_option
+from asbuilt.cli.options import at_option, json_option, property_argument, record_option, who_option
 from asbuilt.cli.printing import finish, show, show_json, warn_findings
 from asbuilt.errors import AsbuiltError
 from asbuilt.findings import Severity
@@ -61,6 +61,7 @@ def _answer_options(command: F) -> F:
 @click.command(short_help="Record a pump-out, inspection or repair, or undo one.")
 @property_argument
 @record_option
+@at_option
 @_answer_options
 @click.option("--ask", is_flag=True, help="Ask for each of them; done without options at a terminal.")
 @click.option("--list", "as_list", is_flag=True, help="List the service entries with their numbers.")

@@ -1,25 +1,28 @@
 """`asbuilt positions`, `asbuilt map` and `asbuilt geojson`: one property, solved and shown."""
 
-import re
 from datetime import date
 from pathlib import Path
 
 import click
 
 from asbuilt.cli.options import (
+    at_option,
     day_option,
     json_option,
     out_option,
     overwrite_option,
     property_argument,
+    public_option,
     record_option,
 )
 from asbuilt.cli.printing import finish, show, show_json, show_json_text, warn_findings
+from asbuilt.file_names import file_stem
 
 
 @click.command(short_help="Print where everything is, and how well that is known.")
 @property_argument
 @record_option
+@at_option
 @click.option("--full", is_flag=True, help="Also residuals, redundancy, ellipses and tests, for a surveyor.")
 @json_option
 def positions(name: str, record_file: Path, full: bool, as_json: bool) -> None:
@@ -30,7 +33,7 @@ def positions(name: str, record_file: Path, full: bool, as_json: bool) -> None:
       asbuilt positions "Fernbank Lane 14"
     """
     from asbuilt.jobs.properties import located
-    from asbuilt.output.positions import positions_json, positions_table
+    from asbuilt.output.text.positions import positions_json, positions_table
 
     found = located(record_file, name)
     if as_json:
@@ -39,7 +42,7 @@ def positions(name: str, record_file: Path, full: bool, as_json: bool) -> None:
     else:
         show(positions_table(found.record, found.solution, found.findings))
         if full:
-            from asbuilt.output.fulltable import full_table
+            from asbuilt.output.text.fulltable import full_table
 
             show("\n" + full_table(found.joint, found.solution, found.placement))
     finish(found.findings)
@@ -48,11 +51,15 @@ def positions(name: str, record_file: Path, full: bool, as_json: bool) -> None:
 @click.command("map", short_help="Draw the map: one HTML file, no network needed.")
 @property_argument
 @record_option
+@at_option
 @out_option("File to write; default: the property's name with .html, here.")
+@public_option
 @day_option
 @overwrite_option
 @json_option
-def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite: bool, as_json: bool) -> None:
+def map_(
+    name: str, record_file: Path, out: Path | None, public: bool, today: date, overwrite: bool, as_json: bool
+) -> None:
     """Draw one property as a map: one HTML file that opens without a network, on a phone too.
 
     \b
@@ -63,10 +70,10 @@ def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite:
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import write_whole
 
-    found = located(record_file, name)
+    found = located(record_file, name, public_on=today if public else None)
     path = out or Path(f"{file_stem(name)}.html")
     shown = show_property(found, today)
-    write_whole(path, map_of(shown), overwrite=overwrite)
+    write_whole(path, map_of(shown, record_file), overwrite=overwrite)
     findings = shown.findings
     if as_json:
         show_json({"property": name, "written": str(path), "findings": [finding.as_json() for finding in findings]})
@@ -79,10 +86,12 @@ def map_(name: str, record_file: Path, out: Path | None, today: date, overwrite:
 @click.command(short_help="Write GeoJSON (RFC 7946), one feature a component.")
 @property_argument
 @record_option
+@at_option
 @out_option("File to write; default: print it.")
 @click.option("--points", is_flag=True, help="Also every measured point as a feature of its own.")
 @click.option("--house", is_flag=True, help="Also the house outline and the reference points.")
 @click.option("--elevation", is_flag=True, help="Also the third coordinate where levels give it.")
+@public_option
 @day_option
 @overwrite_option
 @json_option
@@ -93,6 +102,7 @@ def geojson(
     points: bool,
     house: bool,
     elevation: bool,
+    public: bool,
     today: date,
     overwrite: bool,
     as_json: bool,
@@ -110,7 +120,7 @@ def geojson(
     from asbuilt.jobs.properties import located
     from asbuilt.output.files import write_whole
 
-    found = located(record_file, name)
+    found = located(record_file, name, public_on=today if public else None)
     shown = show_property(found, today)
     text = geojson_of(shown, points=points, house=house, elevation=elevation)
     findings = shown.findings
@@ -125,8 +135,3 @@ def geojson(
     if not as_json:
         warn_findings(findings)
     finish(findings)
-
-
-def file_stem(name: str) -> str:
-    """Make a file name of a property's name: letters, digits and hyphens of any script."""
-    return re.sub(r"[^\w]+", "-", name).strip("-").lower()[:80] or "property"

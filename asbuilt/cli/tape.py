@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from asbuilt.cli.options import json_option, property_argument, record_option, who_option
-from asbuilt.cli.printing import finish, show, show_json, warn
+from asbuilt.cli.printing import finish, show, show_json, warn, warn_findings
 
 if TYPE_CHECKING:  # numpy stays out of --help
     from asbuilt.jobs.correct import Corrected
@@ -186,7 +186,7 @@ def _tell(
     changes: list[str] | None = None,
 ) -> None:
     """Print the answer of one point and end with its status."""
-    from asbuilt.output.trench_words import TrenchWords, needs_act, verdict_json
+    from asbuilt.output.text.trench import TrenchWords, needs_act, verdict_json
 
     words = TrenchWords(said.property, tail=_tail(), stored=stored)
     if as_json:
@@ -199,17 +199,18 @@ def _tell(
                 "new_component": component,
                 **({} if changes is None else {"changes": changes}),
                 **verdict_json(said.verdict, words),
-                "elsewhere": [finding.as_json() for finding in said.elsewhere],
+                "elsewhere": [finding.as_json() for finding in (*said.from_gone, *said.elsewhere)],
             }
         )
     else:
         show("\n".join(words.lines(said.verdict)))
         show("\n".join([*(changes or []), _stored(said, stored, what, new, component)]))
+        warn_findings(said.from_gone)
         if said.elsewhere:
             count = len(said.elsewhere)
             more = "1 other thing here needs" if count == 1 else f"{count} other things here need"
             warn(f'{more} attention: asbuilt ready "{said.property}"')
-    if needs_act(said.verdict):
+    if needs_act(said.verdict) or said.from_gone:
         raise click.exceptions.Exit(1)
     finish(())
 
@@ -231,6 +232,6 @@ def _tail() -> str:
     source = context.get_parameter_source("record_file")
     if source is not click.core.ParameterSource.COMMANDLINE:
         return ""
-    from asbuilt.output.trench_words import quoted
+    from asbuilt.output.text.trench import quoted
 
     return f" --record {quoted(str(context.params['record_file']))}"

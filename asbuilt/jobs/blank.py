@@ -3,8 +3,8 @@
 from datetime import date
 
 from asbuilt.jobs.locate import Located
-from asbuilt.output.blank_rows import parse_components
-from asbuilt.output.blank_sheet import House, blank_sheet_pdf
+from asbuilt.output.sheets.blank import House, blank_sheet_pdf
+from asbuilt.output.sheets.blank_rows import parse_components
 from asbuilt.record.profiles import DEFAULT, built_in, profile_of
 
 

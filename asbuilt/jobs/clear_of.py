@@ -15,8 +15,8 @@ from asbuilt.jobs.draw import map_of, show_property
 from asbuilt.jobs.locate import Located
 from asbuilt.jobs.wall_line import wall_line
 from asbuilt.model.components import Component, Point, split_name
-from asbuilt.output.clear_of_words import ClearAnswer
 from asbuilt.output.features import Feature, on_earth
+from asbuilt.output.text.clear_of import ClearAnswer
 from asbuilt.record.profiles import profile_of
 from asbuilt.record.prompt import Prompt
 from asbuilt.record.shape_files import DrawnShape, read_shape

@@ -13,9 +13,9 @@ from asbuilt.jobs.due import dues_of
 from asbuilt.jobs.load import load_sheets
 from asbuilt.jobs.locate import Located
 from asbuilt.model.entries import PUMP_OUT
-from asbuilt.output.duelist import due_json, due_list_text
-from asbuilt.output.files import make_folder, refuse_existing, write_whole
-from asbuilt.output.positions import Ways, positions_json, positions_table
+from asbuilt.output.files import make_folder, refuse_existing, write_all
+from asbuilt.output.text.duelist import due_json, due_list_text
+from asbuilt.output.text.positions import Ways, positions_json, positions_table
 from asbuilt.service.due import Due, Listed
 from asbuilt.units import format_small
 
@@ -72,15 +72,14 @@ def run_demo(folder: Path, *, overwrite: bool) -> Demo:
     place = located.record.property
     listed = [Listed(due, place.address, place.owner, place.phone) for due in dues]
     texts = {
-        "map.html": map_of(shown),
+        "map.html": map_of(shown, folder / "asbuilt.db"),
         "property.geojson": geojson_of(shown, points=True, house=True),
         "positions.txt": positions_table(located.record, located.solution, located.findings) + "\n",
         "positions.json": _json(positions_json(located.solution, located.placement, located.findings)),
         "due.txt": due_list_text(listed, notes, today) + "\n",
         "due.json": due_json([due.as_json() for due in dues]),
     }
-    for name, text in texts.items():
-        write_whole(folder / name, text, overwrite=overwrite)
+    write_all({folder / name: text for name, text in texts.items()}, overwrite=overwrite)
     return Demo(tuple(folder / name for name in FILES), _facts(located, dues), shown.findings)
 
 

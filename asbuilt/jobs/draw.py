@@ -13,12 +13,12 @@ from asbuilt.jobs.due import dues_of
 from asbuilt.jobs.locate import Located
 from asbuilt.output.cautions import CAUTIONS
 from asbuilt.output.features import Feature, build_features
-from asbuilt.output.mapsymbols import symbol_of
-from asbuilt.output.positions import DRAFT_WORDS
+from asbuilt.output.map.symbols import symbol_of
+from asbuilt.output.text.positions import DRAFT_WORDS
 from asbuilt.service.schedule import Due
 
 if TYPE_CHECKING:
-    from asbuilt.output.webmap import MapPhoto
+    from asbuilt.output.map.webmap import MapPhoto
 
 PHOTO_PX = 480
 """Longest side of a photo on the map: the width of a phone; about 30 kB each."""
@@ -52,8 +52,8 @@ def map_of(shown: Shown, record_file: Path | None = None, proposed: Sequence[Fea
     proposed
         What somebody would build, as features of the role `proposed`.
     """
-    from asbuilt.output.mappoints import found_points
-    from asbuilt.output.webmap import MapSheet, render_map
+    from asbuilt.output.map.points import found_points
+    from asbuilt.output.map.webmap import MapSheet, render_map
 
     located, place = shown.located, shown.located.record.property
     return render_map(
@@ -76,7 +76,7 @@ def map_of(shown: Shown, record_file: Path | None = None, proposed: Sequence[Fea
 
 def _photos(shown: Shown, record_file: Path) -> "tuple[MapPhoto, ...]":
     """Make the photos small, those of lids first."""
-    from asbuilt.output.webmap import MapPhoto
+    from asbuilt.output.map.webmap import MapPhoto
 
     photos = shown.located.record.photos
     if not photos:
@@ -109,7 +109,7 @@ def geojson_of(shown: Shown, *, points: bool = False, house: bool = False, eleva
     PlaceError
         If nothing places the property on the earth: GeoJSON knows longitude and latitude only.
     """
-    from asbuilt.output.geojson import write_geojson
+    from asbuilt.output.gis.geojson import write_geojson
 
     place = shown.located.record.property
     if shown.located.placement is None:

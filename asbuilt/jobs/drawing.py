@@ -5,9 +5,9 @@ from datetime import date
 from asbuilt.findings import Finding, Severity
 from asbuilt.jobs.backfill_check import check_before_backfill
 from asbuilt.jobs.locate import Located
-from asbuilt.output.drawing import Drawing, make_drawing
-from asbuilt.output.drawing_scale import parse_scale
-from asbuilt.output.drawing_words import Subject
+from asbuilt.output.drawing.scale import parse_scale
+from asbuilt.output.drawing.views import Drawing, make_drawing
+from asbuilt.output.drawing.words import Subject
 from asbuilt.record.profiles import profile_of
 
 

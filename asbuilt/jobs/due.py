@@ -11,7 +11,7 @@ from asbuilt.errors import UnknownNameError
 from asbuilt.findings import Finding
 from asbuilt.model.entries import PUMP_OUT
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.duelist import json_lines
+from asbuilt.output.text.duelist import json_lines
 from asbuilt.record.database import Record, open_record
 from asbuilt.record.due_state import (
     DueRow,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from asbuilt.findings import Finding
 from asbuilt.jobs.due import DueList, list_due
-from asbuilt.output.files import OutputError, refuse_existing, write_whole
+from asbuilt.output.files import OutputError, refuse_existing, write_all
 from asbuilt.record.database import open_record
 from asbuilt.record.places import read_places
 from asbuilt.survey.coordinates import known_places
@@ -61,8 +61,7 @@ def write_due(
         text, words = _map(record_file, found, today)
         texts.append((map_file, text))
         said.append(f"{map_file}: {words}")
-    for path, text in texts:
-        write_whole(path, text, overwrite=overwrite)
+    write_all(dict(texts), overwrite=overwrite)
     return DueFiles(tuple(said), found.findings, found.reckoned_anew)
 
 
@@ -79,7 +78,7 @@ def _calendar(found: DueList, now: datetime) -> tuple[str, str]:
 
 
 def _map(record_file: Path, found: DueList, today: date) -> tuple[str, str]:
-    from asbuilt.output.duemap import due_map
+    from asbuilt.output.map.duemap import due_map
 
     names = list(dict.fromkeys(each.due.property for each in found.listed))
     places = places_of(record_file, names)

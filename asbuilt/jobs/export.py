@@ -13,19 +13,19 @@ from asbuilt.jobs.draw import Shown, show_property
 from asbuilt.jobs.locate import locate
 from asbuilt.jobs.properties import located
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.dxf import write_dxf
 from asbuilt.output.features import Feature
 from asbuilt.output.files import refuse_existing
-from asbuilt.output.gis import ExportError, Format, Sheaf, counted, format_of
-from asbuilt.output.gis_file import set_aside
-from asbuilt.output.gis_flat import write_flatgeobuf
-from asbuilt.output.gis_geojson import write_geojson_file
-from asbuilt.output.gis_package import write_geopackage
-from asbuilt.output.gis_parquet import require_parquet, write_geoparquet
-from asbuilt.output.gis_system import System, drawing_unit, lay, parse_system, system_findings
-from asbuilt.output.gis_waypoints import write_waypoints
-from asbuilt.output.kml import pack_kmz, write_kml
-from asbuilt.output.points_csv import csv_lines
+from asbuilt.output.gis.aside import set_aside
+from asbuilt.output.gis.dxf import write_dxf
+from asbuilt.output.gis.flatgeobuf import write_flatgeobuf
+from asbuilt.output.gis.formats import ExportError, Format, Sheaf, counted, format_of
+from asbuilt.output.gis.geopackage import write_geopackage
+from asbuilt.output.gis.geoparquet import require_parquet, write_geoparquet
+from asbuilt.output.gis.kml import pack_kmz, write_kml
+from asbuilt.output.gis.office_geojson import write_geojson_file
+from asbuilt.output.gis.points_csv import csv_lines
+from asbuilt.output.gis.system import System, drawing_unit, lay, parse_system, system_findings
+from asbuilt.output.gis.waypoints import write_waypoints
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_all
 from asbuilt.record.nouns import NOUNS

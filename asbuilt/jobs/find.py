@@ -10,8 +10,8 @@ from asbuilt.errors import UnknownNameError
 from asbuilt.findings import Finding, Severity
 from asbuilt.jobs.locate import Located
 from asbuilt.model.components import Component, Point, split_name
-from asbuilt.output.find_lid import FindSet, Lid, LidDepth, wind_of
-from asbuilt.output.surroundings import NEAR_M, Surroundings
+from asbuilt.output.find.lid import FindSet, Lid, LidDepth, wind_of
+from asbuilt.output.find.surroundings import NEAR_M, Surroundings
 from asbuilt.record.prompt import Prompt
 from asbuilt.record.sheets.cells import did_you_mean, shown
 from asbuilt.shapes import component_points
@@ -85,7 +85,7 @@ def find_sheets_pdf(
 
 def find_pdf(found: FindSet, lang: str, paper: str, *, one_page_each: bool) -> bytes:
     """Set what was found out as PDF."""
-    from asbuilt.output.find_sheet import find_sheet_pdf
+    from asbuilt.output.find.sheet import find_sheet_pdf
 
     return find_sheet_pdf(found, lang, paper, one_page_each=one_page_each)
 

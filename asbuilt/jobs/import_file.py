@@ -12,7 +12,7 @@ from asbuilt.findings import Finding, Severity, worst_first
 from asbuilt.jobs.export import digest_of
 from asbuilt.jobs.load import Loaded, load_sheets
 from asbuilt.jobs.sheets_out import photo_files
-from asbuilt.output.gis_readback import Carried, ReadBackError, read_carried
+from asbuilt.output.gis.readback import Carried, ReadBackError, read_carried
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import property_id, read_property
 from asbuilt.record.loading import LoadOutcome

@@ -6,10 +6,10 @@ from datetime import date
 from asbuilt.errors import AsbuiltError
 from asbuilt.jobs.find import Asked, find_lids, lid_names
 from asbuilt.jobs.locate import Located
-from asbuilt.output.find_lid import FindSet, Lid
-from asbuilt.output.find_words import FindWords
-from asbuilt.output.label_sheet import Label, label_sheet_pdf
-from asbuilt.output.qr import geo_uri
+from asbuilt.output.find.lid import FindSet, Lid
+from asbuilt.output.find.words import FindWords
+from asbuilt.output.sheets.label import Label, label_sheet_pdf
+from asbuilt.output.sheets.qr import geo_uri
 
 
 def labels_of(

@@ -1,17 +1,19 @@
 """Load field sheets: read, solve once to see that they can be taken, store."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from asbuilt.errors import Problem, SheetError
-from asbuilt.findings import Severity
+from asbuilt.findings import Finding, Severity, worst_first
 from asbuilt.jobs.due import reckon
 from asbuilt.jobs.locate import Located, locate
+from asbuilt.jobs.photos import photo_findings
 from asbuilt.model.measurements import KnownCoordinate
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_property
 from asbuilt.record.loading import LoadOutcome, store_sheets
+from asbuilt.record.photos import keep_bytes
 from asbuilt.record.sheets.read import SheetSet, read_draft, read_sheets
 from asbuilt.survey.coordinates import BAD_COORDINATE, GridError, known_place
 
@@ -23,15 +25,25 @@ class Loaded:
     outcome: LoadOutcome
     located: Located  #: the property as it is now recorded
     left_out: tuple[Problem, ...] = ()  #: of a draft
+    notes: tuple[Finding, ...] = ()  #: what was guessed when the sheets were read
 
 
 def load_sheets(
-    record_file: Path, folder: Path, *, who: str, now: datetime, supersede: str | None = None, draft: bool = False
+    record_file: Path,
+    folder: Path,
+    *,
+    who: str,
+    now: datetime,
+    supersede: str | None = None,
+    seen: int | None = None,
+    draft: bool = False,
 ) -> Loaded:
-    """Store the field sheets of one folder, all or nothing; of a draft what can be taken.
+    """Store the field sheets of one folder or workbook, all or nothing; of a draft what can be taken.
 
     Parameters
     ----------
+    seen
+        The number of the last entry that whoever supersedes has seen.
     draft
         Store the good rows, keep a list of the rest beside them, and mark the property as a draft.
 
@@ -48,11 +60,27 @@ def load_sheets(
     located = locate(sheets.record)
     if not draft:
         _refuse(sheets, located)
+
+    def keep_photos() -> None:
+        for each in sheets.photos:
+            keep_bytes(record_file, each.content(), each.photo.form)
+
     with open_record(record_file, create=True) as record:
-        outcome = store_sheets(record, sheets.rows, who=who, now=now, supersede=supersede, reckon=reckon)
+        outcome = store_sheets(
+            record,
+            sheets.rows,
+            who=who,
+            now=now,
+            supersede=supersede,
+            seen=seen,
+            reckon=reckon,
+            keep_photos=keep_photos,
+        )
         known = read_property(record, outcome.property)
     # what was typed at the prompt is not in the sheets
-    return Loaded(outcome, located if known == sheets.record else locate(known), left_out)
+    found = located if known == sheets.record else locate(known)
+    findings = worst_first([*found.findings, *photo_findings(known)])
+    return Loaded(outcome, replace(found, findings=tuple(findings)), left_out, sheets.notes)
 
 
 def _refuse(sheets: SheetSet, located: Located) -> None:

@@ -1,7 +1,6 @@
 """The packet of one property: its record, sheets, photos and everything that is made from them, in one ZIP file."""
 
 import os
-import re
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -9,6 +8,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 
 from asbuilt.errors import AsbuiltError
+from asbuilt.file_names import file_stem
 from asbuilt.findings import Finding
 from asbuilt.handover.packet import OLD_PHOTOS, README, RECORD, SHEETS, Part, write_packet
 from asbuilt.handover.readme import Told, readme_text
@@ -200,5 +200,4 @@ def _household_part(known: PropertyRecord, building: str) -> Part:
 
 def default_name(name: str) -> str:
     """Make the name of a packet's file of the property's name."""
-    stem = re.sub(r"[^\w]+", "-", name).strip("-").lower()[:80] or "property"
-    return f"{stem}-packet.zip"
+    return f"{file_stem(name)}-packet.zip"

@@ -12,11 +12,11 @@ from asbuilt.jobs.find import Asked, find_lids, find_pdf, pictures_of
 from asbuilt.jobs.locate import Located
 from asbuilt.jobs.report import report_of
 from asbuilt.jobs.service_sheet import alarm_sheet, service_sheet
-from asbuilt.output.drawing import drawing_pdf
-from asbuilt.output.duelist import due_list_text
-from asbuilt.output.positions import positions_table
+from asbuilt.output.drawing.views import drawing_pdf
 from asbuilt.output.report.page import report_html
 from asbuilt.output.report.sheet import report_pdf
+from asbuilt.output.text.duelist import due_list_text
+from asbuilt.output.text.positions import positions_table
 from asbuilt.output.words import clean
 from asbuilt.service.due import Listed
 

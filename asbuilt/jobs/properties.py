@@ -1,8 +1,10 @@
 """Take one property, or all of them, out of the record file."""
 
+from datetime import date
 from pathlib import Path
 
 from asbuilt.jobs.locate import Located, locate
+from asbuilt.jobs.private_copy import public_record
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_all, read_property
@@ -20,6 +22,7 @@ def recorded_all(record_file: Path) -> list[PropertyRecord]:
         return list(read_all(record))
 
 
-def located(record_file: Path, name: str) -> Located:
-    """Read one property and solve it."""
-    return locate(recorded(record_file, name))
+def located(record_file: Path, name: str, *, public_on: date | None = None) -> Located:
+    """Read one property and solve it; in a public copy of a day nothing personal is known from here on."""
+    known = recorded(record_file, name)
+    return locate(known if public_on is None else public_record(known, public_on))

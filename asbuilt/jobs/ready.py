@@ -7,7 +7,7 @@ from typing import Any
 from asbuilt.findings import Finding, Severity
 from asbuilt.jobs.locate import Located
 from asbuilt.jobs.properties import located
-from asbuilt.output.trench_words import next_tape_json, next_tape_words
+from asbuilt.output.text.trench import next_tape_json, next_tape_words
 from asbuilt.survey.planning import NextTape, Planner
 from asbuilt.survey.solution import Position
 from asbuilt.survey.solve import DISAGREE

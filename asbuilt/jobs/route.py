@@ -11,10 +11,10 @@ from asbuilt.errors import AsbuiltError
 from asbuilt.jobs.due import list_due
 from asbuilt.model.entries import PUMP_OUT
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.duelist import next_words
-from asbuilt.output.files import make_folder, refuse_existing, write_whole
+from asbuilt.output.files import refuse_existing, write_folder
 from asbuilt.output.gpx import write_gpx
-from asbuilt.output.routelist import route_json, route_text
+from asbuilt.output.text.duelist import next_words
+from asbuilt.output.text.route import route_json, route_text
 from asbuilt.output.words import clean
 from asbuilt.record.database import Record, open_record
 from asbuilt.record.driving_times import DrivingTimes, read_driving_times
@@ -161,10 +161,9 @@ def write_route(
         If the folder cannot be written, or holds files already and `overwrite` is not set.
     """
     from asbuilt.output.icalendar_file import route_calendar
-    from asbuilt.output.routemap import route_map
+    from asbuilt.output.map.routemap import route_map
 
     refuse_folder(folder, overwrite=overwrite)
-    make_folder(folder)
     plan = routed.plan
     texts = {
         "route.txt": clean(route_text(plan, metric=metric)) + "\n",
@@ -173,10 +172,8 @@ def write_route(
         "route.gpx": write_gpx(plan),
         "route.ics": route_calendar(plan, now),
     }
-    written = {folder / name: text for name, text in texts.items() if text is not None}
-    for path, text in written.items():
-        write_whole(path, text, overwrite=overwrite)
-    return tuple(written)
+    made = {name: text for name, text in texts.items() if text is not None}
+    return write_folder(folder, made, overwrite=overwrite)
 
 
 def _why_nothing(record_file: Path, wish: Wish) -> str:

@@ -9,8 +9,8 @@ from asbuilt.jobs.locate import Located
 from asbuilt.jobs.pump import pump_reports, standing_pump_reports
 from asbuilt.model.components import Component
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.alarm_sheet import alarm_sheet_pdf
-from asbuilt.output.service_sheet import Stand, TankSheet, openings, service_sheet_pdf
+from asbuilt.output.sheets.alarm import alarm_sheet_pdf
+from asbuilt.output.sheets.service import Stand, TankSheet, openings, service_sheet_pdf
 from asbuilt.record.profiles import profile_of
 from asbuilt.service.dosing import is_pump_tank
 from asbuilt.service.flotation import Flotation, factors_of, flotation

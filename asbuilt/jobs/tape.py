@@ -1,7 +1,7 @@
 """Tapes of one point at the trench: understood, stored as new entries, solved and judged in one transaction."""
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from asbuilt.errors import AsbuiltError, Problem, PromptError
@@ -31,6 +31,7 @@ class Answered:
     draft: bool
     component: str | None = None  #: a component that came with it
     new_point: bool = False
+    from_gone: tuple[Finding, ...] = ()  #: marks that were found gone before and were taped from all the same
 
 
 def tape_point(
@@ -65,9 +66,27 @@ def tape_point(
                 add_typed(record, name, _values(taped), Action(who, now))
                 keep_due(record, name, reckon)
     said = answer(located, taped.point)
+    said = replace(said, from_gone=tuple(_from_gone(known, taped, now.date())))
     component = None if taped.component is None else taped.component.name
     stored = 0 if dry_run else len(_values(taped))
     return replace(said, stored=stored, component=component, new_point=taped.new_point)
+
+
+def _from_gone(known: PropertyRecord, taped: Taped, today: date) -> list[Finding]:
+    """Say of each tape that was pulled from a mark that was found gone before: it may be another mark."""
+    gone = {each.name: each.gone_on for each in known.reference_points if each.gone_on and each.gone_on <= today}
+    ends = dict.fromkeys(end for tie in taped.ties for end in (tie.from_, tie.to) if end in gone)
+    act = "If another mark stands there now, withdraw the tape and give that mark a name of its own."
+    return [
+        Finding(
+            "taped-from-gone",
+            name,
+            f"{taped.point}: a tape from {name}, which was found gone on {gone[name]}.",
+            Severity.ATTENTION,
+            act,
+        )
+        for name in ends
+    ]
 
 
 def _values(taped: Taped) -> list[Tie | Component]:

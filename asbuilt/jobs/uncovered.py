@@ -14,7 +14,7 @@ from asbuilt.model.measurements import Tie
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.sightings import Sighting
 from asbuilt.model.walks import split_walks
-from asbuilt.output.find_lid import wind_of
+from asbuilt.output.find.lid import wind_of
 from asbuilt.record.database import open_record
 from asbuilt.record.due_state import keep_due
 from asbuilt.record.entries import Action, read_property

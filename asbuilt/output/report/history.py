@@ -1,11 +1,11 @@
 """The history report for the buyer's inspector: its parts in the order in which they are read."""
 
 from asbuilt.output.cautions import CAUTIONS
-from asbuilt.output.positions import DRAFT_WORDS
 from asbuilt.output.report import service, system
 from asbuilt.output.report.blocks import Report
 from asbuilt.output.report.facts import HistoryFacts
 from asbuilt.output.report.gaps import not_known
+from asbuilt.output.text.positions import DRAFT_WORDS
 
 NO_VERDICT = "Facts and gaps as recorded. No verdict on the house or its system, and no inspection."
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from asbuilt.output.report.blocks import Report, Section
 from asbuilt.output.report.charts import chart_svg
-from asbuilt.output.sheet_pdf import render_pdf
+from asbuilt.output.sheets.pdf import render_pdf
 
 
 def report_pdf(report: Report, paper: str) -> bytes:

@@ -1,0 +1,1 @@
+"""The record drawing: a plan at a true scale as SVG and PDF, with its tables."""

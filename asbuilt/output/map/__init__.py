@@ -1,0 +1,1 @@
+"""Maps as one HTML file each: one property, or pins of many; nothing is fetched."""

@@ -1,0 +1,1 @@
+"""Printed sheets: from plain data to PDF, to be held in the hand."""

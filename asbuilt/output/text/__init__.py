@@ -1,0 +1,1 @@
+"""What is printed to the terminal: tables, lists and their JSON."""
