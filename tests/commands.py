@@ -1,8 +1,10 @@
 """Commands run in this process, the smallest sheets that give a position, and what a folder holds."""
 
+import csv
 import json
 import os
-from collections.abc import Callable, Mapping
+import shutil
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +53,20 @@ def two_corners(name: str = "Two Corners", units: str = "ft-in", **cells: str) -
         "walls": [["from", "to", "length", "turn"], ["A", "B", "30' 0\"", "?"]],
         "points": [list(lid), list(lid.values())],
     }
+
+
+def sheets_in(folder: Path, name: str, **sheets: str | Sequence[Sequence[object]]) -> Path:
+    """Write a folder of sheets into a folder; one of that name is replaced."""
+    place = folder / name
+    shutil.rmtree(place, ignore_errors=True)
+    place.mkdir()
+    for sheet, content in sheets.items():
+        if isinstance(content, str):
+            (place / f"{sheet}.toml").write_text(content, encoding="utf-8")
+        else:
+            with (place / f"{sheet}.csv").open("w", encoding="utf-8", newline="") as file:
+                csv.writer(file).writerows(content)
+    return place
 
 
 def parsed(result: Result) -> Any:

@@ -1,10 +1,9 @@
 """The common ground of the tests: the sample property in a record, a folder to stand in, a writer of sheets."""
 
-import csv
 import os
 import shutil
 import tomllib
-from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,8 @@ import pytest
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only wait for each other
 
-from tests.commands import ROOT, SAMPLE, Run, WriteSheets, invoke
+from tests.commands import ROOT, SAMPLE, Run, WriteSheets, invoke, sheets_in
+from tests.trust import small_record
 
 
 @pytest.fixture(scope="session")
@@ -22,6 +22,12 @@ def sample_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     result = invoke("load", SAMPLE, "--record", record, "--who", "tester")
     assert (result.exit_code, result.stderr) == (0, "")
     return record
+
+
+@pytest.fixture(scope="session")
+def trusted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a small record with two properties, photos, services and a correction; not to be written to."""
+    return small_record(tmp_path_factory.mktemp("trusted"))
 
 
 @pytest.fixture
@@ -40,7 +46,8 @@ def run(folder: Path) -> Run:
 
 @pytest.fixture
 def loaded(folder: Path, sample_record: Path) -> Path:
-    """Give a copy of the sample record as `asbuilt.db` in the folder one stands in."""
+    """Give a copy of the sample record, photos and all, as `asbuilt.db` in the folder one stands in."""
+    shutil.copytree(sample_record.with_name("asbuilt.db.photos"), folder / "asbuilt.db.photos")
     return Path(shutil.copy(sample_record, folder / "asbuilt.db"))
 
 
@@ -53,17 +60,4 @@ def truth() -> dict[str, Any]:
 @pytest.fixture
 def write_sheets(folder: Path) -> WriteSheets:
     """Give a writer of small folders of sheets; a folder of that name is replaced."""
-
-    def write(name: str, **sheets: str | Sequence[Sequence[object]]) -> Path:
-        place = folder / name
-        shutil.rmtree(place, ignore_errors=True)
-        place.mkdir()
-        for sheet, content in sheets.items():
-            if isinstance(content, str):
-                (place / f"{sheet}.toml").write_text(content, encoding="utf-8")
-            else:
-                with (place / f"{sheet}.csv").open("w", encoding="utf-8", newline="") as file:
-                    csv.writer(file).writerows(content)
-        return place
-
-    return write
+    return partial(sheets_in, folder)

@@ -8,7 +8,7 @@ from pathlib import Path
 from shapely.geometry import LineString, Point, Polygon
 
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import Sheaf
+from asbuilt.output.gis.formats import Sheaf
 from tests.hostile import HOSTILE
 
 DAY = ("--on", "2026-06-01")

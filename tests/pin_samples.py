@@ -4,8 +4,8 @@ import dataclasses
 from datetime import date, timedelta
 from typing import Any
 
-from asbuilt.output.duemap import due_map
-from asbuilt.output.routemap import route_map
+from asbuilt.output.map.duemap import due_map
+from asbuilt.output.map.routemap import route_map
 from asbuilt.service.due import Due, Listed
 from asbuilt.service.route_order import plan_tour
 from asbuilt.service.routes import Plan, Site, Stop, Work, urgency_of

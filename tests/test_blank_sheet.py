@@ -15,7 +15,9 @@ from asbuilt.jobs.properties import located
 from asbuilt.model.components import Component, Point, full_name
 from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.blank_rows import (
+from asbuilt.output.drawing.scale import PAPERS_MM
+from asbuilt.output.sheets.blank import chalk_letters
+from asbuilt.output.sheets.blank_rows import (
     ComponentsError,
     columns_of,
     level_rows,
@@ -24,8 +26,6 @@ from asbuilt.output.blank_rows import (
     property_keys,
     reading_rows,
 )
-from asbuilt.output.blank_sheet import chalk_letters
-from asbuilt.output.drawing_scale import PAPERS_MM
 from asbuilt.record.profiles import built_in, built_in_names
 from asbuilt.record.sheets.columns import SHEETS
 from tests.commands import SAMPLE_NAME, Run

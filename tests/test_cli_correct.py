@@ -280,7 +280,7 @@ def test_the_log_is_one_line_an_entry(run: Run, mend: Mend) -> None:
     number, day, clock, *_ = lines[-1].split()
     assert number == str(len(lines))
     moment = datetime.fromisoformat(parsed(run("log", NAME, "--json"))[-1]["at"])
-    assert f"{day} {clock}" == f"{moment:%Y-%m-%d %H:%M}"
+    assert f"{day} {clock}" == moment.isoformat(" ", "minutes")
     assert lines[-1].split(maxsplit=3)[3].startswith("T. Sample  prompt ")
     assert lines[-1].endswith("tie C to septic tank/inlet lid: distance 47 5 (was 74 5) [over 15] (digits swapped)")
     assert lines[14].endswith("tie C to septic tank/inlet lid: distance 74 5, side right of A > B, held level")

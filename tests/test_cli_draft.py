@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from asbuilt.output.positions import DRAFT_WORDS
+from asbuilt.output.text.positions import DRAFT_WORDS
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import open_record
 from asbuilt.record.sheets.read import read_draft, read_sheets

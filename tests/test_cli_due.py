@@ -203,10 +203,10 @@ def test_a_profile_of_ones_own_may_extend_ours(run: Run, write_sheets: WriteShee
     ("text", "said"),
     [
         ('rules = "washingtn"\n', "property.toml, rules: “washingtn” is no rule profile; did you mean “washington”?"),
-        ('rules = "../x.toml"\n', "property.toml, rules: “../x.toml” is no rule profile; accepted: common, epa, "),
+        ('rules = "../x.toml"\n', "property.toml, rules: “../x.toml” is no rule profile; accepted: common, constr"),
         (
             'rules = "x.toml"\n',
-            "property.toml, rules: there is no x.toml beside property.toml; accepted: common, epa, ",
+            "property.toml, rules: there is no x.toml beside property.toml; accepted: common, construction, epa, ",
         ),
     ],
 )

@@ -21,7 +21,7 @@ from lxml import etree
 
 from asbuilt.jobs import export as job
 from asbuilt.jobs.properties import located
-from asbuilt.output.gis import FORMATS, Format
+from asbuilt.output.gis.formats import FORMATS, Format
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_all
 from asbuilt.units import FOOT_M

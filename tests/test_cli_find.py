@@ -17,8 +17,8 @@ from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
 from asbuilt.model.photos import Photo
 from asbuilt.model.sightings import Sighting
-from asbuilt.output.find_catalogue import CATALOGUES, ENGLISH
-from asbuilt.output.find_words import find_text
+from asbuilt.output.find.catalogue import CATALOGUES, ENGLISH
+from asbuilt.output.find.words import find_text
 from asbuilt.units import parse_length
 from tests.commands import SAMPLE_NAME, Run, WriteSheets, parsed, two_corners
 from tests.find_reader import miss_m, read_instructions, swing

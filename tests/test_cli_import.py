@@ -15,7 +15,7 @@ import pytest
 from asbuilt.jobs.export import Wanted, carried, digest_of, export_office
 from asbuilt.jobs.import_file import import_file
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.gis_package import MARK
+from asbuilt.output.gis.geopackage import MARK
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_all, read_property
 from tests.commands import SAMPLE, SAMPLE_NAME, Run, WriteSheets, files_below, parsed, two_corners
@@ -313,7 +313,7 @@ def test_sheets_of_another_property_than_is_said_are_refused(run: Run, exported:
 
 def test_too_large_a_geojson_is_refused(run: Run, exported: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     if exported.suffix == ".geojson":
-        monkeypatch.setattr("asbuilt.output.gis_readback.BIGGEST_JSON", 1000)
+        monkeypatch.setattr("asbuilt.output.gis.readback.BIGGEST_JSON", 1000)
         assert "of GeoJSON are too much at once; export as .gpkg instead" in run("import", exported).stderr
 
 

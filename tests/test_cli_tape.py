@@ -78,6 +78,16 @@ def test_a_gone_reference_point_is_never_advised(take: Tape) -> None:
     assert {tape["reference"] for tape in said["next_tapes"]} == {"C", "D", "garage"}
 
 
+def test_a_tape_from_a_mark_that_was_found_gone_is_stored_and_said(take: Tape) -> None:
+    result = take(*taped(LID, "A", "B"), "post", "30 0", *RIGHT)
+    assert result.exit_code == 1
+    assert result.stderr.startswith(
+        "attention: septic tank/inlet lid: a tape from post, which was found gone on 2024-05-01. If another mark stands "
+        "there now, withdraw the tape and give that mark a name of its own.\n"
+    )
+    assert "3 tapes stored" in result.stdout
+
+
 def test_tapes_are_new_entries_from_the_prompt_in_one_transaction(run: Run, folder: Path, take: Tape) -> None:
     take(*taped(LID, "A", "B"), *RIGHT, "--who", "T. Sample")
     entries = parsed(run("log", NAME, "--json"))[-2:]

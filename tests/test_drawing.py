@@ -19,11 +19,11 @@ from asbuilt.model.components import Component, Point, split_name
 from asbuilt.model.measurements import KnownCoordinate, Tie, Wall, parse_side
 from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.drawing import Drawing, choose_views, drawing_pdf, make_drawing
-from asbuilt.output.drawing_scale import PAPERS_MM, ScaleError, metric_scale, us_scale
-from asbuilt.output.drawing_scene import build_scene, reading_words
-from asbuilt.output.drawing_tables import check_tables
-from asbuilt.output.drawing_words import Subject
+from asbuilt.output.drawing.scale import PAPERS_MM, ScaleError, metric_scale, us_scale
+from asbuilt.output.drawing.scene import build_scene, reading_words
+from asbuilt.output.drawing.tables import check_tables
+from asbuilt.output.drawing.views import Drawing, choose_views, drawing_pdf, make_drawing
+from asbuilt.output.drawing.words import Subject
 from asbuilt.record.profiles import built_in, profile_of
 from asbuilt.units import FOOT_M, Length, parse_length
 from tests.commands import SAMPLE_NAME

@@ -2,7 +2,7 @@
 
 import pytest
 
-from asbuilt.output.drawing_scale import (
+from asbuilt.output.drawing.scale import (
     FEET_TO_THE_INCH,
     PAPERS_MM,
     ScaleError,

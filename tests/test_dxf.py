@@ -11,9 +11,9 @@ from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 from shapely.geometry import LineString, Point, Polygon, box
 
-from asbuilt.output.dxf import LONGEST_TEXT, dxf_text, layer_name, write_dxf
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import Sheaf
+from asbuilt.output.gis.dxf import LONGEST_TEXT, dxf_text, layer_name, write_dxf
+from asbuilt.output.gis.formats import Sheaf
 from asbuilt.units import FOOT_M, SURVEY_FOOT_M
 from tests.export_samples import hostile_features, ogrinfo
 from tests.hostile import HOSTILE, named

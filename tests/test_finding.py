@@ -12,8 +12,8 @@ from asbuilt.jobs.locate import Located, locate
 from asbuilt.model.components import Component, Point
 from asbuilt.model.place import ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.find_lid import Lid
-from asbuilt.output.find_words import find_text
+from asbuilt.output.find.lid import Lid
+from asbuilt.output.find.words import find_text
 from asbuilt.survey.finding import Finder, inside, through_m
 from asbuilt.survey.solve import solve
 from tests.find_reader import metres_of, miss_m, read_instructions, swing, walk_out

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point, Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
 from asbuilt.output.features import Feature
-from asbuilt.output.geojson import DECIMALS, feature_collection, write_geojson
+from asbuilt.output.gis.geojson import DECIMALS, feature_collection, write_geojson
 
 
 def made(geometry: BaseGeometry | None, **attributes: Any) -> Feature:

@@ -16,13 +16,13 @@ from pyproj import CRS
 from shapely.geometry import LineString, Point
 
 from asbuilt.output.features import Feature
-from asbuilt.output.geojson import geojson_lines, stream_geojson, with_ids
-from asbuilt.output.gis import FORMATS, ExportError, Format, Sheaf, counted, format_of
-from asbuilt.output.gis_columns import COLUMNS, columns_of
-from asbuilt.output.gis_flat import write_flatgeobuf
-from asbuilt.output.gis_geojson import write_geojson_file
-from asbuilt.output.gis_parquet import require_parquet, write_geoparquet
-from asbuilt.output.gis_system import LOCAL, WGS84, parse_system
+from asbuilt.output.gis.columns import COLUMNS, columns_of
+from asbuilt.output.gis.flatgeobuf import write_flatgeobuf
+from asbuilt.output.gis.formats import FORMATS, ExportError, Format, Sheaf, counted, format_of
+from asbuilt.output.gis.geojson import geojson_lines, stream_geojson, with_ids
+from asbuilt.output.gis.geoparquet import require_parquet, write_geoparquet
+from asbuilt.output.gis.office_geojson import write_geojson_file
+from asbuilt.output.gis.system import LOCAL, WGS84, parse_system
 from tests.commands import ROOT
 from tests.export_samples import feature_counts, hostile_features, hostile_sheaf, kept, ogrinfo
 from tests.hostile import HOSTILE
@@ -115,15 +115,15 @@ def test_geoparquet_names_its_system(tmp_path: Path, system: Any, name: str) -> 
 
 
 def test_geoparquet_is_written_group_by_group(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("asbuilt.output.gis_table.BATCH", 7)
-    monkeypatch.setattr("asbuilt.output.gis_table.batches.__defaults__", (7,))
+    monkeypatch.setattr("asbuilt.output.gis.table.BATCH", 7)
+    monkeypatch.setattr("asbuilt.output.gis.table.batches.__defaults__", (7,))
     write_geoparquet(tmp_path / "a.parquet", [hostile_sheaf()], WGS84)
     assert parquet.read_metadata(tmp_path / "a.parquet").num_row_groups == -(-len(HOSTILE) // 7)
     assert len(geopandas.read_parquet(tmp_path / "a.parquet")) == len(HOSTILE)
 
 
 def test_without_the_extra_the_way_out_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("asbuilt.output.gis_parquet.find_spec", lambda name: None)
+    monkeypatch.setattr("asbuilt.output.gis.geoparquet.find_spec", lambda name: None)
     with pytest.raises(ExportError, match=r"pip install 'asbuilt\[parquet\]'; or export as \.fgb or \.gpkg"):
         require_parquet()
 
@@ -157,8 +157,8 @@ def test_properties_of_one_file_have_ids_of_their_own(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("count", [0, 1, 3])
 def test_a_stream_is_one_document(count: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("asbuilt.output.geojson.LINES", 2)
-    monkeypatch.setattr("asbuilt.output.geojson.BATCH", 2)
+    monkeypatch.setattr("asbuilt.output.gis.geojson.LINES", 2)
+    monkeypatch.setattr("asbuilt.output.gis.geojson.BATCH", 2)
     features = hostile_features(("a", "b", "c"))[:count]
     file = io.BytesIO()
     assert stream_geojson(file, geojson_lines(with_ids(features)), [("x", {}), ("y", {"z": "é"})]) == count

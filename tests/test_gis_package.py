@@ -16,12 +16,12 @@ from pyogrio.raw import open_arrow
 from shapely.geometry import MultiPolygon, Point
 
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import ExportError, Sheaf
-from asbuilt.output.gis_columns import columns_of, titles
-from asbuilt.output.gis_package import LAYERS, layer_of, write_geopackage
-from asbuilt.output.gis_styles import layer_styles
-from asbuilt.output.gis_system import LOCAL, WGS84, System, parse_system
-from asbuilt.output.mapsymbols import GROUPS, group_of
+from asbuilt.output.gis.columns import columns_of, titles
+from asbuilt.output.gis.formats import ExportError, Sheaf
+from asbuilt.output.gis.geopackage import LAYERS, layer_of, write_geopackage
+from asbuilt.output.gis.styles import layer_styles
+from asbuilt.output.gis.system import LOCAL, WGS84, System, parse_system
+from asbuilt.output.map.symbols import GROUPS, group_of
 from tests.export_samples import feature_counts, hostile_features, hostile_sheaf, kept, ogrinfo
 from tests.hostile import HOSTILE
 
@@ -291,7 +291,7 @@ def test_the_field_sheets_stand_in_it_letter_for_letter(db: sqlite3.Connection) 
 def test_two_batches_give_one_layer_and_the_same_record_the_same_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("asbuilt.output.gis_package.BATCH", 5)
+    monkeypatch.setattr("asbuilt.output.gis.geopackage.BATCH", 5)
     features = hostile_features(("a", "b", "c", "d", "e", "f"))
     sheaves = [Sheaf(f"lot {k}", features, {"points.csv": f"{k}"}, "complete x") for k in range(3)]
     for name in ("one", "two"):

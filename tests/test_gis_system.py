@@ -15,8 +15,8 @@ from asbuilt.findings import Severity
 from asbuilt.jobs.draw import show_property
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import ExportError
-from asbuilt.output.gis_system import LOCAL, WGS84, drawing_unit, lay, parse_system, system_findings
+from asbuilt.output.gis.formats import ExportError
+from asbuilt.output.gis.system import LOCAL, WGS84, drawing_unit, lay, parse_system, system_findings
 from asbuilt.record.sheets.read import read_sheets
 from asbuilt.survey.coordinates import on_grid
 from asbuilt.survey.earth import LocalFrame, Placement, Rigid

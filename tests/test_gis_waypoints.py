@@ -6,8 +6,8 @@ import gpxpy
 from shapely.geometry import LineString, Point
 
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import Sheaf
-from asbuilt.output.gis_waypoints import gpx_text, write_waypoints
+from asbuilt.output.gis.formats import Sheaf
+from asbuilt.output.gis.waypoints import gpx_text, write_waypoints
 from tests.export_samples import feature_counts, kept, ogrinfo
 from tests.hostile import HOSTILE
 

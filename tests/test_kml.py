@@ -12,8 +12,8 @@ from lxml import etree
 from shapely.geometry import MultiPolygon, Point, Polygon, box
 
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import Sheaf
-from asbuilt.output.kml import balloon_text, kml_text, pack_kmz, write_kml
+from asbuilt.output.gis.formats import Sheaf
+from asbuilt.output.gis.kml import balloon_text, kml_text, pack_kmz, write_kml
 from tests.export_samples import feature_counts, hostile_sheaf, kept, ogrinfo
 from tests.hostile import HOSTILE, named
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from asbuilt.jobs.label import label_sheet, labels_of
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
-from asbuilt.output.qr import geo_uri, qr_svg
+from asbuilt.output.sheets.qr import geo_uri, qr_svg
 from tests.commands import SAMPLE_NAME, Run, parsed
 from tests.test_sheet_pdf import HOSTILE, flat, pages, pdf_text
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, box
 
-from asbuilt.output.label_places import Ground, Label, Placed, Text, place_labels
+from asbuilt.output.drawing.labels import Ground, Label, Placed, Text, place_labels
 
 FRAME = (10.0, 10.0, 200.0, 150.0)
 

@@ -19,8 +19,8 @@ from asbuilt.model.measurements import Tie, Wall
 from asbuilt.model.place import Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.features import Feature, build_features
-from asbuilt.output.geojson import feature_collection
-from asbuilt.output.levels import levels_json, levels_table
+from asbuilt.output.gis.geojson import feature_collection
+from asbuilt.output.text.levels import levels_json, levels_table
 from asbuilt.record.sheets.read import read_sheets
 from asbuilt.survey.levels import Elevation, LevelSolution, solve_levels
 from asbuilt.survey.observations import observe

@@ -12,8 +12,8 @@ from asbuilt.jobs.draw import map_of, show_property
 from asbuilt.jobs.load import load_sheets
 from asbuilt.jobs.locate import Located
 from asbuilt.jobs.properties import located
-from asbuilt.output.mappoints import found_points
-from asbuilt.output.positions import Ways
+from asbuilt.output.map.points import found_points
+from asbuilt.output.text.positions import Ways
 from asbuilt.units import parse_length
 from tests.commands import SAMPLE, SAMPLE_NAME
 from tests.test_webmap import block_of

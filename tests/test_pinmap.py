@@ -11,9 +11,9 @@ from typing import Any
 
 import pytest
 
-from asbuilt.output import duemap, pinmap, routemap
-from asbuilt.output.mapframe import MOST_PLACES, TooManyError
-from asbuilt.output.pinmap import MOST_LISTED, SCRIPTS, SHAPES, Pin, PinSheet, Section, render_pins
+from asbuilt.output.map import duemap, pinmap, routemap
+from asbuilt.output.map.frame import MOST_PLACES, TooManyError
+from asbuilt.output.map.pinmap import MOST_LISTED, SCRIPTS, SHAPES, Pin, PinSheet, Section, render_pins
 from asbuilt.service.routes import Urgency
 from tests.commands import Run, files_below
 from tests.pin_samples import DAY, DAYS, hostile_due_map, listed, sample_due_map, sample_plan, sample_route_map

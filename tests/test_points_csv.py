@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
 
 from asbuilt.output.features import Feature
-from asbuilt.output.gis import Sheaf
-from asbuilt.output.gis_system import LOCAL, WGS84, parse_system
-from asbuilt.output.points_csv import csv_lines, csv_text, headings
+from asbuilt.output.gis.formats import Sheaf
+from asbuilt.output.gis.points_csv import csv_lines, headings
+from asbuilt.output.gis.system import LOCAL, WGS84, parse_system
+from asbuilt.output.words import csv_text
 from tests.export_samples import hostile_features, kept
 from tests.hostile import FORMULAS, HOSTILE, named
 

@@ -22,7 +22,7 @@ from asbuilt.model.components import Component
 from asbuilt.model.measurements import Side, Tie, Wall
 from asbuilt.model.place import ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.record import database, schema
+from asbuilt.record import connections, schema
 from asbuilt.record.chain import verify_chain
 from asbuilt.record.database import Record, open_record
 from asbuilt.record.entries import property_names, read_all, read_property
@@ -48,9 +48,11 @@ def loaded(record: Record) -> Record:
     return record
 
 
-def load(record: Record, known: PropertyRecord, reason: str | None = None, after_h: float = 0) -> LoadOutcome:
+def load(
+    record: Record, known: PropertyRecord, reason: str | None = None, after_h: float = 0, seen: int | None = None
+) -> LoadOutcome:
     now = NOON + timedelta(hours=after_h)
-    return store_sheets(record, sheet_rows(known), who="tester", now=now, supersede=reason)
+    return store_sheets(record, sheet_rows(known), who="tester", now=now, supersede=reason, seen=seen)
 
 
 def count(record: Record, table: str = "entry") -> int:
@@ -340,7 +342,7 @@ def test_with_a_reason_changed_sheets_supersede_and_the_old_ones_stay_readable(l
 def test_what_was_withdrawn_can_come_again_and_every_state_can_be_read(loaded: Record) -> None:
     states = [SAMPLE, CHANGED, SAMPLE, replace(SAMPLE, ties=()), CHANGED]
     for hours, known in enumerate(states[1:], start=1):
-        load(loaded, known, "back and forth", after_h=hours)
+        load(loaded, known, "back and forth", after_h=hours, seen=count(loaded))
     for hours, known in enumerate(states):
         assert read_property(loaded, NAME, at=NOON + timedelta(hours=hours, minutes=30)) == known
     assert verify_chain(loaded, NAME) == []
@@ -782,8 +784,8 @@ def test_where_write_ahead_logging_cannot_be_had_the_rollback_journal_serves(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """SQLite's dot-file locking has no shared memory, as some network folders have none."""
-    plain = database._uri
-    monkeypatch.setattr(database, "_uri", lambda path, query: f"{plain(path, query)}&vfs=unix-dotfile")
+    plain = connections._uri
+    monkeypatch.setattr(connections, "_uri", lambda path, query: f"{plain(path, query)}&vfs=unix-dotfile")
     path = tmp_path / "r.db"
     with open_record(path, create=True) as record:
         assert record.connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
@@ -812,15 +814,18 @@ def next_version(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     schema.migrations.cache_clear()
 
 
-def test_an_older_record_is_brought_up_to_date_by_a_writer_only(loaded: Record, next_version: Any) -> None:
+def test_an_older_record_is_read_as_it_is_and_brought_up_to_date_by_a_writer_only(
+    loaded: Record, next_version: Any
+) -> None:
     loaded.close()
     next_version("ALTER TABLE tie ADD COLUMN weather TEXT")
     before = loaded.path.read_bytes()
-    said = refusal(lambda: open_record(loaded.path, read_only=True))
-    assert said == (
-        f"{loaded.path}: this record is of the older version {schema.VERSION - 1}; a command that writes, "
-        f"such as `asbuilt load`, brings it to version {schema.VERSION}"
-    )
+    with open_record(loaded.path, read_only=True) as reader:
+        assert read_property(reader, NAME) == SAMPLE
+        assert reader.connection.execute("SELECT count(weather) FROM tie").fetchone() == (0,)
+        with pytest.raises(sqlite3.OperationalError, match="readonly"):
+            reader.connection.execute("DELETE FROM property")
+    assert list(loaded.path.parent.iterdir()) == [loaded.path]
     assert loaded.path.read_bytes() == before
     open_record(loaded.path).close()
     with open_record(loaded.path, read_only=True) as reader:
@@ -837,6 +842,9 @@ def test_a_step_that_fails_leaves_the_record_as_it_was(loaded: Record, next_vers
     said = refusal(lambda: open_record(loaded.path))
     assert said == f"{loaded.path}: SQLite says: no such table: nowhere; nothing was stored"
     assert loaded.path.read_bytes() == before
+    kept = loaded.path.with_name(f"{loaded.path.name}.before-v{schema.VERSION}")
+    assert refusal(lambda: open_record(loaded.path)) == said  # and the copy that is kept serves again
+    assert sorted(loaded.path.parent.iterdir()) == [loaded.path, kept]
 
 
 # ------------------------------------------------------------ heavy libraries

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from asbuilt.model.measurements import Side
 from asbuilt.record.sheets import cells
 from asbuilt.record.sheets.cells import CellError, Turn
+from asbuilt.record.sheets.days import iso_date
 
 
 @pytest.mark.parametrize(
@@ -19,7 +20,7 @@ from asbuilt.record.sheets.cells import CellError, Turn
         (cells.name(slash=True), "septic tank/inlet lid", "septic tank/inlet lid"),
         (cells.name(), "N" * 80, "N" * 80),
         (cells.text, 'lid at 4", deep > wide', 'lid at 4", deep > wide'),
-        (cells.iso_date, "2024-02-29", date(2024, 2, 29)),
+        (iso_date, "2024-02-29", date(2024, 2, 29)),
         (cells.number(), "-3.25", -3.25),
         (cells.number(), "1.2E-05", 1.2e-05),
         (cells.number(0, 12), "12", 12.0),
@@ -51,12 +52,12 @@ def test_a_cell_gives_its_value(parse: cells.Parser, words: str, value: object) 
         (cells.name(), "N" * 81, f"“{'N' * 57}...” has 81 characters; a name has at most 80"),
         (cells.name(), "lid\u202e", r"“lid\u202e” holds the invisible character U+202E; one line of plain text"),
         (cells.text, "bell\x07", r"“bell\x07” holds the invisible character U+0007; one line of plain text"),
-        (cells.iso_date, "03/04/2025", "“03/04/2025” can be read as 2025-03-04 or 2025-04-03; write year-month-day"),
-        (cells.iso_date, "13.4.2025", "“13.4.2025” is not written year-month-day; write 2025-04-13"),
-        (cells.iso_date, "4/4/2025", "“4/4/2025” is not written year-month-day; write 2025-04-04"),
-        (cells.iso_date, "20250403", "“20250403” is not written year-month-day; accepted: a date such as 2025-04-03"),
+        (iso_date, "03/04/2025", "“03/04/2025” can be read as 2025-03-04 or 2025-04-03; write year-month-day"),
+        (iso_date, "13.4.2025", "“13.4.2025” is not written year-month-day; write 2025-04-13"),
+        (iso_date, "4/4/2025", "“4/4/2025” is not written year-month-day; write 2025-04-04"),
+        (iso_date, "20250403", "“20250403” is not written year-month-day; accepted: a date such as 2025-04-03"),
         (
-            cells.iso_date,
+            iso_date,
             "2025-02-29",
             "“2025-02-29” is not in the calendar (day is out of range for month); accepted: a date such as 2025-04-03",
         ),
@@ -112,7 +113,7 @@ def test_a_near_name_is_offered_whatever_its_case() -> None:
     [
         cells.name(),
         cells.text,
-        cells.iso_date,
+        iso_date,
         cells.number(0),
         cells.number(whole=True),
         cells.length(),

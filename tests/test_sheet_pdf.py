@@ -17,7 +17,7 @@ from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
 from asbuilt.jobs.service_sheet import alarm_sheet, service_sheet, tank_flotation, unknown_on_alarm_sheet
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.sheet_pdf import PAPERS, SheetPdfError, render_pdf, shortened
+from asbuilt.output.sheets.pdf import PAPERS, SheetPdfError, render_pdf, shortened
 from asbuilt.record.profiles import profile_of
 from asbuilt.record.sheets.read import read_sheets
 from asbuilt.service.flotation import Verdict

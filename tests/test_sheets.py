@@ -260,19 +260,22 @@ REFUSED: list[tuple[str, Changes, list[str]]] = [
     (
         "encodings",
         {
-            TOML: b'name = "\x92"',
-            REFERENCES: b"\xff\xfen\0",
+            TOML: b'name = "Caf\x8e"',  # as a Macintosh wrote it before 2001
+            REFERENCES: b"\xff\xfen\0a",
             WALLS: b"a\0b",
-            POINTS: b"from\nA\n\x92",
+            POINTS: b"from\nA\n23\x81",
             TIES: b"PK\x03\x04",
             OFFSETS: b"\n,,\n",
         },
         [
-            "property.toml: is not UTF-8 (byte 0x92 in line 1); save it again as plain text in UTF-8",
-            "reference_points.csv: is UTF-16 text; save the sheet again as CSV UTF-8 (plain text, commas)",
+            "property.toml: is not UTF-8 (byte 0x8E in line 1), and no Windows-1252 that makes sense; save it again as "
+            "plain text in UTF-8",
+            "reference_points.csv: begins as UTF-16 and is broken at byte 5; save the sheet again as CSV UTF-8 (plain "
+            "text, commas)",
             "walls.csv: holds NUL bytes, so it is not plain text; save the sheet again as CSV UTF-8 (plain text, "
             "commas)",
-            "points.csv: is not UTF-8 (byte 0x92 in line 3); save the sheet again as CSV UTF-8 (plain text, commas)",
+            "points.csv: is not UTF-8 (byte 0x81 in line 3), and no Windows-1252 that makes sense; save the sheet "
+            "again as CSV UTF-8 (plain text, commas)",
             "ties.csv: is a spreadsheet or archive under the name of a text file; save the sheet again as CSV UTF-8 "
             "(plain text, commas)",
             "offsets.csv: is empty; write the headings in its first row",
@@ -280,19 +283,19 @@ REFUSED: list[tuple[str, Changes, list[str]]] = [
     ),
     (
         "too large",
-        {TIES: b"x" * 10_000_001, OFFSETS: "a\n" * 100_000, KNOWN: ",".join("abcdefghij" * 21)},
+        {TIES: b"x" * 10_000_001, OFFSETS: "a\n" * 100_001, KNOWN: ",".join("abcdefghij" * 21)},
         [
-            "ties.csv: is larger than 10,000,000 bytes; save the sheet again as CSV UTF-8 (plain text, commas)",
+            "ties.csv: is larger than 10,000,000 bytes; take out what is no field sheet, or part it in two",
             "offsets.csv: has 100,001 rows; accepted: at most 100,000",
             "known_coordinates.csv row 1: has 210 headings; accepted: at most 200",
         ],
     ),
     (
-        "semicolons and tabs",
-        {WALLS: "from;to;length;turn\nA;B;40 0;\n", TIES: "from\tto\n", OFFSETS: '"wall_from,wall_to\n'},
+        "two separators and a quotation mark among the headings",
+        {WALLS: "from;to,length;turn\nA;B;40 0;\n", TIES: "from\tto\tdistance\n", OFFSETS: '"wall_from,wall_to\n'},
         [
-            "walls.csv row 1: the cells are parted by semicolons; save it with commas between the cells",
-            "ties.csv row 1: the cells are parted by tabs; save it with commas between the cells",
+            "walls.csv row 1: has commas and semicolons between its headings; save it with one of them between all "
+            "cells",
             "offsets.csv row 1: a quotation mark stands where none belongs; accepted: headings as in the reference, "
             "with commas",
         ],
@@ -644,8 +647,9 @@ def test_no_length_is_refused_for_a_unit_that_property_toml_fails_to_tell(tmp_pa
 
 
 def test_names_are_not_called_unknown_where_the_sheet_of_names_cannot_be_read(tmp_path: Path) -> None:
-    assert refusal(tmp_path, {REFERENCES: "name;kind\nA;\n"}) == [
-        "reference_points.csv row 1: the cells are parted by semicolons; save it with commas between the cells"
+    assert refusal(tmp_path, {REFERENCES: "name;kind,x\nA;\n"}) == [
+        "reference_points.csv row 1: has commas and semicolons between its headings; save it with one of them between "
+        "all cells"
     ]
 
 
@@ -657,7 +661,8 @@ def test_a_compass_side_is_taken_where_an_azimuth_is_known(tmp_path: Path) -> No
 
 def test_a_folder_that_is_not_there_is_refused_in_one_line(tmp_path: Path) -> None:
     accepted = "give the folder that holds property.toml and the sheets"
-    for path, reason in [(tmp_path / "nowhere", "no such folder"), (tmp_path / "file", "is a file, not a folder")]:
+    no_book = "is a file, and neither a folder nor a workbook (.xlsx or .ods)"
+    for path, reason in [(tmp_path / "nowhere", "no such folder"), (tmp_path / "file", no_book)]:
         (tmp_path / "file").write_text("x")
         with pytest.raises(SheetError) as refused:
             read_sheets(path)

@@ -5,7 +5,7 @@ from importlib.resources import files
 import pytest
 from PIL import ImageFont
 
-from asbuilt.output.text_width import ASCENT, DESCENT, fit_text, text_width
+from asbuilt.output.drawing.text_width import ASCENT, DESCENT, fit_text, text_width
 
 FONTS = files("asbuilt") / "output" / "assets" / "fonts"
 FACES = [("DejaVuSans.ttf", False), ("DejaVuSans-Bold.ttf", True)]

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from asbuilt.output.trench_words import miss_words, quoted, typed
+from asbuilt.output.text.trench import miss_words, quoted, typed
 from asbuilt.units import parse_length
 
 

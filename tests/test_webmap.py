@@ -18,11 +18,13 @@ import folium
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
-from asbuilt.output import mapframe, mapsymbols, pinmap, webmap
 from asbuilt.output.features import Feature
-from asbuilt.output.mapframe import MOST_PLACES, STREETS, Background, BackgroundError, FrameError, TooManyError
-from asbuilt.output.mappoints import FoundPoint, TapeLine
-from asbuilt.output.webmap import MOST_PHOTO_BYTES, SCRIPTS, MapPhoto, MapSheet, render_map
+from asbuilt.output.map import frame as mapframe
+from asbuilt.output.map import pinmap, webmap
+from asbuilt.output.map import symbols as mapsymbols
+from asbuilt.output.map.frame import MOST_PLACES, STREETS, Background, BackgroundError, FrameError, TooManyError
+from asbuilt.output.map.points import FoundPoint, TapeLine
+from asbuilt.output.map.webmap import MOST_PHOTO_BYTES, SCRIPTS, MapPhoto, MapSheet, render_map
 
 ASSETS = files("asbuilt.output").joinpath("assets")
 

@@ -55,7 +55,9 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_wheel_carries_the_sample_the_map_and_the_licences(wheel: Path) -> None:
     with zipfile.ZipFile(wheel) as archive:
         names = set(archive.namelist())
-    assert {f"asbuilt/sample_property/{path.name}" for path in SAMPLE.iterdir() if path.is_file()} <= names
+    assert {
+        f"asbuilt/sample_property/{path.relative_to(SAMPLE).as_posix()}" for path in SAMPLE.rglob("*") if path.is_file()
+    } <= names
     assets = {
         path.relative_to(ROOT).as_posix() for path in (ROOT / "asbuilt/output/assets").rglob("*") if path.is_file()
     }

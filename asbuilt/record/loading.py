@@ -1,6 +1,6 @@
 """Field sheets into the record: new, unchanged, or superseding what was recorded, all in one transaction."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -14,14 +14,17 @@ from asbuilt.record.due_state import Reckon, keep_due
 from asbuilt.record.entries import (
     TYPED,
     Action,
+    Draft,
     Kept,
     add_entries,
+    add_entries_of_many,
     current_rows,
     property_id,
     unknown_property,
 )
 from asbuilt.record.nouns import NOUNS, noun_of
 from asbuilt.record.typed import as_corrected, not_of_the_sheets
+from asbuilt.record.views import old_view, undone_by
 
 OVER_A_DRAFT = "the sheets of a draft, loaded again"
 """Stands as the reason where a draft is superseded and nobody gave another."""
@@ -53,7 +56,9 @@ def store_sheets(
     who: str,
     now: datetime,
     supersede: str | None = None,
+    seen: int | None = None,
     reckon: Reckon | None = None,
+    keep_photos: Callable[[], None] | None = None,
 ) -> LoadOutcome:
     """Store the sheets of one property.
 
@@ -70,8 +75,14 @@ def store_sheets(
     supersede
         The reason for storing sheets that differ from what is recorded under the same name. Over a draft none is
         needed.
+    seen
+        The number of the last entry that whoever gives the reason has seen; None = the sheets themselves must show
+        that they were made from what is recorded now.
     reckon
         How the due list is reckoned, which is kept in the same transaction; None = it is reckoned when read.
+    keep_photos
+        Keeps the files of the rows' photos beside the record; called once it is known that nothing is refused, before
+        anything is stored. None = there are none.
 
     Returns
     -------
@@ -82,7 +93,7 @@ def store_sheets(
     Raises
     ------
     ChangedSheetsError
-        If they differ and no reason is given; the message shows the difference.
+        If they differ and no reason is given, or come from an older view of the record; the message shows what differs.
     UnknownNameError
         If a reason is given and there is nothing to supersede under that name.
     RecordError
@@ -92,11 +103,13 @@ def store_sheets(
     name = _property_name(rows)
     if supersede is not None and not supersede.strip():
         raise RecordError("the reason for superseding is blank; accepted: a few words, such as 'taped again'")
-    found = _changes(record, name, rows, reason=supersede)
+    found = _changes(record, name, rows, reason=supersede, seen=seen)
+    if keep_photos is not None:
+        keep_photos()
     if found.changes:
         with record.write():
             # Looked at again: somebody else may have written since, and now nobody can.
-            found = _changes(record, name, rows, reason=supersede)
+            found = _changes(record, name, rows, reason=supersede, seen=seen)
             action = Action(who, now, supersede or (OVER_A_DRAFT if found.over_a_draft else None))
             add_entries(record, name, [change.draft() for change in found.changes], action)
             _refuse_double_names(record, name)
@@ -121,7 +134,9 @@ def _property_name(rows: Sequence[SheetRow]) -> str:
     return str(names[0])
 
 
-def _changes(record: Record, name: str, rows: Sequence[SheetRow], *, reason: str | None) -> _Compared:
+def _changes(
+    record: Record, name: str, rows: Sequence[SheetRow], *, reason: str | None, seen: int | None = None
+) -> _Compared:
     """Compare sheets and record; refuse what may not be stored."""
     corrected: list[str] = []
     with record.read():
@@ -148,7 +163,24 @@ def _changes(record: Record, name: str, rows: Sequence[SheetRow], *, reason: str
         if any(isinstance(row.value, Property) and row.value.draft for row in rows):
             raise ChangedSheetsError(_draft_over_complete(name))
         raise ChangedSheetsError(_difference(name, changes))
+    if changes and number is not None and reason is not None and not over_a_draft:
+        _refuse_old_view(record, name, number, rows, seen)
     return _Compared(changes, over_a_draft, tuple(corrected))
+
+
+def _refuse_old_view(record: Record, name: str, number: int, rows: Sequence[SheetRow], seen: int | None) -> None:
+    """Refuse sheets that would undo what somebody else recorded since, unless that was seen."""
+    last: int = record.connection.execute("SELECT entries FROM property WHERE id = ?", (number,)).fetchone()[0]
+    if seen == last:
+        return
+    undone = undone_by(record, name, rows)
+    if undone:
+        raise ChangedSheetsError(old_view(name, undone, last, LINES_SHOWN))
+    if seen is not None:
+        raise ChangedSheetsError(
+            f"{name}: --seen {seen}, and the last entry is {last}: look at what was recorded since (asbuilt log); "
+            "nothing was stored"
+        )
 
 
 def _of_sheets(kept: Sequence[Kept], rows: Sequence[SheetRow]) -> list[Kept]:
@@ -221,3 +253,34 @@ def _overlap(one: Component, other: Component) -> bool:
 
 def _stay(component: Component) -> str:
     return f"from {component.installed_on or 'the beginning'} to {component.removed_on or 'now'}"
+
+
+def store_new(record: Record, many: Sequence[Sequence[SheetRow]], action: Action) -> None:
+    """Store properties that are not in the record yet, inside `record.write()`.
+
+    Parameters
+    ----------
+    record
+        A record open for writing.
+    many
+        The rows of each property, one of them a `Property`.
+    action
+        Who stores them, and when.
+
+    Raises
+    ------
+    RecordError
+        If there is not exactly one property in the rows of one, or one of that name is there already.
+    """
+    drafts: dict[str, list[Draft]] = {}
+    for rows in many:
+        name = _property_name(rows)
+        if name in drafts or property_id(record, name) is not None:
+            raise RecordError(f"{name!r} is in the record already; nothing was stored")
+        last: dict[str, float] = {}
+        own = drafts.setdefault(name, [])
+        for row in rows:
+            noun = noun_of(row.value)
+            last[noun.kind] = last.get(noun.kind, 0.0) + 1.0
+            own.append(Draft(noun, row.value, last[noun.kind], row.sheet, row.row))
+    add_entries_of_many(record, drafts, action)

@@ -236,7 +236,7 @@ class Prompt:
             return None
         taped = [*own, *self._taped_from(point)]
         if side.word == "out":
-            return self._out(own, taped)
+            return self._out(own, taped) if side.a is None else self._out((side.a, str(side.b)), ())
         a, b = (self.known_name("--side", str(each)) for each in (side.a, side.b))
         if a is None or b is None:
             return None

@@ -400,6 +400,7 @@ _SECOND = (
     *_columns("tie", on="TEXT"),
     *_columns("component", marker="TEXT", marker_end="TEXT", closed_how="TEXT", shown_by="TEXT"),
     *_columns("component", orifice="LENGTH", orifices="INTEGER", spacing="LENGTH"),
+    *_columns("component", end_to_lid="LENGTH", side_to_lid="LENGTH"),
     """CREATE TABLE photo (
         entry_id INTEGER PRIMARY KEY REFERENCES entry(id),
         "of" TEXT NOT NULL,
@@ -434,7 +435,8 @@ _SECOND = (
         "depth_m" REAL,
         "depth_step_m" REAL,
         "by" TEXT,
-        "note" TEXT
+        "note" TEXT,
+        "landmark" TEXT
     ) STRICT""",
 )
 

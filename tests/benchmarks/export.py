@@ -23,14 +23,14 @@ from pathlib import Path
 from shapely import Point, box
 
 from asbuilt.output.features import Feature
-from asbuilt.output.geojson import DECIMALS
-from asbuilt.output.gis import Sheaf
-from asbuilt.output.gis_flat import write_flatgeobuf
-from asbuilt.output.gis_geojson import write_geojson_file
-from asbuilt.output.gis_package import write_geopackage
-from asbuilt.output.gis_parquet import write_geoparquet
-from asbuilt.output.gis_system import WGS84
-from asbuilt.output.points_csv import csv_lines
+from asbuilt.output.gis.flatgeobuf import write_flatgeobuf
+from asbuilt.output.gis.formats import Sheaf
+from asbuilt.output.gis.geojson import DECIMALS
+from asbuilt.output.gis.geopackage import write_geopackage
+from asbuilt.output.gis.geoparquet import write_geoparquet
+from asbuilt.output.gis.office_geojson import write_geojson_file
+from asbuilt.output.gis.points_csv import csv_lines
+from asbuilt.output.gis.system import WGS84
 
 MOST_MB = 2_000
 LEAST_OVER_DEFAULT, LEAST_OVER_ARROW = 2.0, 1.0

@@ -17,7 +17,7 @@ from typing import Any
 
 from playwright.sync_api import Page, sync_playwright
 
-from asbuilt.output.duemap import due_map
+from asbuilt.output.map.duemap import due_map
 from asbuilt.service.due import Due, Listed
 
 CHROMIUM = "/usr/bin/chromium"

@@ -6,7 +6,7 @@ import pytest
 from conftest import SIZES, Opener, Watched
 from test_webmap import NORTH_M, PAYLOADS, hostile_sheet, sample_sheet
 
-from asbuilt.output.webmap import render_map
+from asbuilt.output.map.webmap import render_map
 
 WIDTHS = sorted(SIZES)
 

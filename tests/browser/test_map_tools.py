@@ -14,7 +14,7 @@ from shapely.geometry import Polygon
 from test_webmap import MARKS, at, measured, sample_features, sample_sheet
 
 from asbuilt.output.features import Feature
-from asbuilt.output.webmap import render_map
+from asbuilt.output.map.webmap import render_map
 
 WIDTHS = sorted(SIZES)
 LID = "septic tank/inlet lid"

@@ -10,7 +10,7 @@ from pin_samples import DAY, SOUTH, WEST, hostile_due_map, listed, sample_due_ma
 from playwright.sync_api import Browser
 from test_webmap import PAYLOADS
 
-from asbuilt.output.duemap import due_map
+from asbuilt.output.map.duemap import due_map
 
 WIDTHS = sorted(SIZES)
 MAP = "window[JSON.parse(document.getElementById('plan-data').textContent).frame.map]"

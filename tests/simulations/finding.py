@@ -13,7 +13,7 @@ import numpy as np
 
 from asbuilt.jobs.find import Asked, find_lids
 from asbuilt.jobs.locate import Located
-from asbuilt.output.find_words import find_text
+from asbuilt.output.find.words import find_text
 from asbuilt.survey.joint import solve_together
 from asbuilt.survey.solve import answer
 from tests.find_reader import miss_m, read_instructions, swing, tape_error, walk_out

@@ -17,15 +17,12 @@ from asbuilt.model.place import Property
 from asbuilt.model.rule_files import RuleFile
 from asbuilt.record.nouns import NOUN_OF_KIND
 from asbuilt.record.pictures import ENDINGS
-from asbuilt.record.sheets.cells import CellError, shown
+from asbuilt.record.sheets.cells import LONGEST_TEXT, CellError, shown
 from asbuilt.record.sheets.columns import PROPERTY_KEYS, SHEETS
 from asbuilt.record.sheets.rows import Column
 from asbuilt.record.sheets.write import FIELD_OF_SHEET, cell_word, is_plain_name
 from asbuilt.record.transfer import Entry
 from asbuilt.units import Length
-
-LONGEST_TEXT = 10_000
-"""Characters in one text; a note of two pages."""
 
 LONGEST_M = 1e5
 """Metres in any length or elevation."""

@@ -5,7 +5,6 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import date
 from difflib import get_close_matches
 
 from asbuilt.errors import AsbuiltError, LengthError
@@ -13,10 +12,13 @@ from asbuilt.model.components import parse_compartments
 from asbuilt.model.measurements import parse_side
 from asbuilt.model.pipes import inside_diameter_in
 from asbuilt.model.tasks import KNOWN_TASKS, parse_months
-from asbuilt.units import Length, parse_length
+from asbuilt.units import Length, parse_length, plain_marks
 
 Parser = Callable[[str, str], object]
 """From the text of a cell, stripped and not empty, and the unit of its column to a value."""
+
+LONGEST_TEXT = 10_000
+"""Characters in one text; a note of two pages."""
 
 LONGEST_NAME = 80
 """Characters in a name; a longer one fits neither a label on the map nor a card."""
@@ -24,8 +26,6 @@ LONGEST_NAME = 80
 LONGEST_M = 1000.0
 """Metres; no tape and no part of a private system is longer, so more is a slip of unit or comma."""
 
-_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
-_OTHER_DATE = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})", re.ASCII)
 _MINUS = re.compile("[-\u2010-\u2014\u2212] ?(?=[0-9.])")  # as the trade, phones and spreadsheets write it
 _EPSG = re.compile(r"(?:EPSG ?:? ?)?(\d{1,6})", re.ASCII | re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
@@ -60,6 +60,18 @@ class CellError(AsbuiltError, ValueError):
         self.reason = reason
         self.accepted = accepted
         super().__init__(f"{reason}; {accepted}")
+
+
+@dataclass(frozen=True, slots=True)
+class Numeric:
+    """The parser of a cell that holds one number or length, in which a comma can be a decimal comma only."""
+
+    read: Parser
+    is_length: bool = False
+
+    def __call__(self, words: str, unit: str) -> object:
+        """Read the cell."""
+        return self.read(words, unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +111,12 @@ def text(words: str, unit: str = "") -> str:
     Raises
     ------
     CellError
-        If it holds a control character.
+        If it holds a control character, or is longer than a note can be.
     """
+    if len(words) > LONGEST_TEXT:
+        raise CellError(f"{shown(words)} has {len(words):,} characters", f"accepted: at most {LONGEST_TEXT:,}")
     _refuse_control(words, ("Cc",))
-    return words.strip()
+    return unguarded(words.strip())
 
 
 def name(*, slash: bool = False, limit: int = LONGEST_NAME) -> Parser:
@@ -118,7 +132,7 @@ def name(*, slash: bool = False, limit: int = LONGEST_NAME) -> Parser:
 
     def parse(words: str, unit: str) -> str:
         _refuse_control(words, ("Cc", "Cf", "Cs", "Co", "Zl", "Zp"))
-        clean = unicodedata.normalize("NFC", " ".join(words.split()))
+        clean = unicodedata.normalize("NFC", " ".join(unguarded(words).split()))
         for mark in ">" if slash else ">/":
             if mark in clean:
                 use = "sides are written A > B" if mark == ">" else "points are written component/point"
@@ -149,50 +163,31 @@ def epsg(words: str, unit: str = "") -> int:
     return int(match[1])
 
 
+def guarded(words: str) -> str:
+    """Put a text so that no spreadsheet takes it for a formula: an apostrophe before `=`, `+`, `-` or `@`.
+
+    Undone by `unguarded`, which every text and name that is read goes through.
+
+    >>> guarded("=1+1"), unguarded(guarded("=1+1")), guarded("lid = green")
+    ("'=1+1", '=1+1', 'lid = green')
+    """
+    return f"'{words}" if _FORMULA.match(words) else words
+
+
+def unguarded(words: str) -> str:
+    """Take off the apostrophe that keeps a text from being taken for a formula."""
+    return words[1:] if words.startswith("'") and _FORMULA.match(words) else words
+
+
+_FORMULA = re.compile(r"'*[\s\ufeff\u200b-\u200f\u2060]*[=+\-@\uff1d\uff0b\uff0d\uff20]")
+
+
 def _refuse_control(words: str, categories: tuple[str, ...]) -> None:
     for letter in words:
         if letter != "\t" and unicodedata.category(letter) in categories:
             raise CellError(
                 f"{shown(words)} holds the invisible character U+{ord(letter):04X}", "one line of plain text"
             )
-
-
-def iso_date(words: str, unit: str = "") -> date:
-    """Read a date, year-month-day only.
-
-    Raises
-    ------
-    CellError
-        If it is written otherwise; where two readings are possible both are shown.
-    """
-    if _ISO_DATE.fullmatch(words):
-        try:
-            return date.fromisoformat(words)
-        except ValueError as error:
-            raise CellError(f"{shown(words)} is not in the calendar ({error})", _DATE_ACCEPTED) from None
-    readings = _other_readings(words)
-    if len(readings) == 2:
-        raise CellError(f"{shown(words)} can be read as {readings[0]} or {readings[1]}", "write year-month-day")
-    accepted = f"write {readings[0]}" if readings else _DATE_ACCEPTED
-    raise CellError(f"{shown(words)} is not written year-month-day", accepted)
-
-
-_DATE_ACCEPTED = "accepted: a date such as 2025-04-03"
-
-
-def _other_readings(words: str) -> list[date]:
-    """Give the days that a date such as 03/04/2025 may mean, month first before day first."""
-    match = _OTHER_DATE.fullmatch(words)
-    if match is None:
-        return []
-    first, second, year = (int(group) for group in match.groups())
-    days = []
-    for month, day in dict.fromkeys([(first, second), (second, first)]):
-        try:
-            days.append(date(year, month, day))
-        except ValueError:
-            continue
-    return days
 
 
 def number(
@@ -225,7 +220,7 @@ def number(
             raise CellError(f"{shown(words)} is too {'small' if too_low else 'large'}", accepted)
         return int(value) if whole else value
 
-    return parse
+    return Numeric(parse)
 
 
 def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
@@ -240,6 +235,7 @@ def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
     """
 
     def parse(words: str, unit: str) -> object:
+        words = plain_marks(words)
         try:
             value = parse_length(words, unit)
         except LengthError as error:
@@ -251,7 +247,7 @@ def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
             raise CellError(f"{shown(words)} is {'negative' if value.metres < 0 else 'zero'}", accepted)
         return value
 
-    return parse
+    return Numeric(parse, is_length=True)
 
 
 def signed_length(*, longest_m: float) -> Parser:
@@ -269,9 +265,9 @@ def signed_length(*, longest_m: float) -> Parser:
         value = inner(words[minus.end() :] if minus else words, unit)
         if minus is None or not isinstance(value, Length):
             return value
-        return Length(words, -value.metres, value.step_m)
+        return Length(plain_marks(words), -value.metres, value.step_m)
 
-    return parse
+    return Numeric(parse, is_length=True)
 
 
 def choice(*words: str) -> Parser:

@@ -68,14 +68,15 @@ def check_tapes(sheets: dict[str, Sheet], readings: list[Reading], problems: lis
 
 
 def _check_copies(readings: list[Reading], problems: list[Problem]) -> None:
-    """Note readings written twice; two in `ties.csv` with different notes are two pulls of the tape."""
+    """Note readings written twice; two in `ties.csv` with different notes or days are two pulls of the tape."""
     seen: dict[tuple[object, ...], Reading] = {}
     for reading in readings:
         if reading.length is None:
             continue
         key = (reading.pair, reading.length.metres)
-        own = (*key, reading.row.get("note")) if reading.column == "distance" else key
-        earlier = seen.get(key) or seen.get(own)
+        day = reading.row.get("on") if reading.column == "distance" else None
+        own = (*key, reading.row.get("note"), day) if reading.column == "distance" else key
+        earlier = seen.get(own) or (seen.get(key) if day is None else None)  # of another day it is another reading
         seen.setdefault(own, reading)
         if earlier is not None:
             tape = f"{shown(reading.length.as_read)} from {shown(reading.from_)} to {shown(reading.to)}"
@@ -151,7 +152,11 @@ def _check_side(
 
 
 def _place_out(row: Row, point: str, others: list[str], runs: Runs, problems: list[Problem]) -> None:
-    """Name the wall of `out`: by the row's first two tapes, else all its tapes, else all of the point."""
+    """Name the wall of `out`: as written, else by the row's first two tapes, else all its tapes, or the point's."""
+    side: Side = row.get("side")
+    if side.a is not None:
+        _check_wall_of_out(row, side, runs, problems)
+        return
     own = [row.get(f"from{tape}") for tape in TAPES] if row.sheet == "points.csv" else [row.get("from")]
     own = [name for name in own if name is not None]
     found: list[tuple[str, str]] = []
@@ -170,6 +175,16 @@ def _place_out(row: Row, point: str, others: list[str], runs: Runs, problems: li
     else:
         reason = f"“out”, but {shown(point)} was not taped from the two ends of one wall of a closed walk"
     problems.append(row.problem("side", reason, "write left of A > B or right of A > B"))
+
+
+def _check_wall_of_out(row: Row, side: Side, runs: Runs, problems: list[Problem]) -> None:
+    """Note where `out of A > B` names what is not one wall of a closed walk; put its ends in walking order."""
+    found = runs.through((str(side.a), str(side.b)))
+    if len(found) == 1:
+        row.values["side"] = Side("out", *found[0])
+    elif not runs.unreadable:
+        reason = f"“out”, but {shown(str(side.a))} and {shown(str(side.b))} are not on one wall of a closed walk"
+        problems.append(row.problem("side", reason, "write left of A > B or right of A > B"))
 
 
 def check_contrary_sides(sheets: dict[str, Sheet], problems: list[Problem]) -> None:

@@ -16,7 +16,6 @@ from asbuilt.record.sheets.cells import (
     choice,
     compartments,
     epsg,
-    iso_date,
     length,
     months,
     name,
@@ -29,6 +28,7 @@ from asbuilt.record.sheets.cells import (
     turn,
     yes_no,
 )
+from asbuilt.record.sheets.days import iso_date
 from asbuilt.record.sheets.rows import Column
 
 PROPERTY = "property.toml"
@@ -206,6 +206,8 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("orifice", _SIZE, unit=True),
         Column("orifices", number(1, 10_000, whole=True)),
         Column("spacing", _SIZE, unit=True),
+        Column("end_to_lid", _DEPTH, unit=True),
+        Column("side_to_lid", _DEPTH, unit=True),
     ),
     "household.csv": (
         Column("from", iso_date, needed=True),
@@ -270,6 +272,23 @@ SHEETS: dict[str, tuple[Column, ...]] = {
         Column("unit", text),
         Column("by", text),
         Column("note", text),
+    ),
+    "photos.csv": (
+        Column("of", _FULL, needed=True),
+        Column("file", text, needed=True),
+        Column("caption", text),
+        Column("remove_gps", yes_no),
+    ),
+    "sightings.csv": (
+        Column("on", iso_date, needed=True),
+        Column("point", _FULL, needed=True),
+        *(c for k in "12" for c in (Column(f"from{k}", _FULL), Column(f"tape{k}", _SIZE, unit=True))),
+        Column("off", _DEPTH, unit=True),
+        Column("toward", text),
+        Column("depth", _DEPTH, unit=True),
+        Column("by", text),
+        Column("note", text),
+        Column("landmark", text),
     ),
 }
 """Columns of every CSV sheet, in the order in which problems are told."""

@@ -1,13 +1,17 @@
 """Files of a folder of field sheets: from bytes to cells and keys, each with its row."""
 
-import csv
 import re
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from asbuilt.errors import Problem
+from asbuilt.findings import Finding, Severity
 from asbuilt.record.sheets.cells import did_you_mean, shown
+from asbuilt.record.sheets.encodings import decode
+from asbuilt.record.sheets.numerals import Manner
+from asbuilt.record.sheets.splitting import cells_before_fault, separator_of, split, split_over_lines, told_separator
 
 BIGGEST_BYTES = 10_000_000
 """Bytes in one sheet; a property of a thousand points takes a hundredth of it."""
@@ -18,8 +22,8 @@ MOST_ROWS = 100_000
 MOST_COLUMNS = 200
 """Headings in one sheet; the widest of ours has 25."""
 
-LONGEST_CELL_LINES = 20
-"""How far the end of a cell with line breaks in it is looked for."""
+GUESSED_ENCODING = "guessed-encoding"
+"""Code of the note that a sheet was not in UTF-8 and was read all the same."""
 
 QUOTE_MEND = 'write the inch mark twice ("") in a quoted cell, or write in for it'
 _SAVE_MEND = {
@@ -27,7 +31,7 @@ _SAVE_MEND = {
     ".toml": "save it again as plain text in UTF-8",
 }
 _LINE_END = re.compile(r"\r\n|\r|\n")
-_CELL = re.compile(r' *"[^"]*(?:""[^"]*)*"(?=,|$)| *[^", ][^,]*| *(?=,|$)')
+_ODD_SPACES = re.compile("[\xa0\u2000-\u200a\u202f\u205f\u3000]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +41,25 @@ class Line:
     number: int  #: as a spreadsheet shows it, the first row is 1
     cells: tuple[str, ...]
     broken_at: int | None = None  #: index of the cell from which on nothing could be read; None = all read
+    whole: bool = False  #: every heading has its cell, so that a line break in one was written on purpose
+    dated: frozenset[int] = frozenset()  #: indexes of cells that a spreadsheet keeps as a date or a time
+    refused: tuple[tuple[int, str, str], ...] = ()  #: index, reason and mend of cells that hold no value
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One CSV sheet as cells."""
+    """One sheet as cells."""
 
     headings: tuple[str, ...]  #: stripped, small letters; without the empty ones at the end
     heading_row: int
     lines: tuple[Line, ...]
+    separator: str = ","  #: what parts its cells
+    spelling: tuple[str, ...] = ()  #: the headings as they are written, capitals and all
+
+    @property
+    def manner(self) -> Manner:
+        """How it writes its figures."""
+        return Manner(self.separator == ",")
 
 
 def misnamed_files(folder: Path, known: tuple[str, ...]) -> list[Problem]:
@@ -66,49 +80,58 @@ def misnamed_files(folder: Path, known: tuple[str, ...]) -> list[Problem]:
     return problems
 
 
-def read_text(path: Path, problems: list[Problem]) -> str | None:
-    """Read a sheet as UTF-8 with or without byte order mark; None = unreadable, with the problem noted."""
+Notes = list[Finding]
+
+
+def read_text(path: Path, problems: list[Problem], notes: Notes | None = None, most: int = BIGGEST_BYTES) -> str | None:
+    """Read a text file; None = unreadable, with the problem noted.
+
+    UTF-8 with and without a byte order mark, UTF-16 with one, and Windows-1252 where that is safe, with a note.
+    """
+    content = read_bytes(path, problems, most)
+    if content is None:
+        return None
+    try:
+        text, guess = decode(content)
+    except ValueError as error:
+        mend = _SAVE_MEND.get(path.suffix.lower(), _SAVE_MEND[".csv"])
+        problems.append(Problem(path.name, None, None, str(error), mend))
+        return None
+    if guess is not None:
+        if notes is None:  # where nobody would see the note nothing is guessed
+            reason = guess.partition(" and was")[0]
+            problems.append(Problem(path.name, None, None, reason, _SAVE_MEND.get(path.suffix, _SAVE_MEND[".csv"])))
+            return None
+        notes.append(Finding(GUESSED_ENCODING, path.name, f"{path.name} {guess}.", Severity.NOTE))
+    return text
+
+
+def read_bytes(path: Path, problems: list[Problem], most: int = BIGGEST_BYTES) -> bytes | None:
+    """Read a file of at most so many bytes; None = unreadable or larger, with the problem noted."""
     try:
         if not path.is_file():
             problems.append(Problem(path.name, None, None, "is not a file", "put the sheet itself in the folder"))
             return None
         with path.open("rb") as stream:
-            content = stream.read(BIGGEST_BYTES + 1)
-    except OSError as error:
-        reason = f"cannot be read ({error.strerror or error})"
+            content = stream.read(most + 1)
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
+        reason = f"cannot be read ({getattr(error, 'strerror', None) or error})"
         problems.append(Problem(path.name, None, None, reason, "close it elsewhere, or mend its access rights"))
         return None
-    try:
-        return _decode(content)
-    except ValueError as error:
-        problems.append(Problem(path.name, None, None, str(error), _SAVE_MEND[path.suffix]))
+    if len(content) > most:
+        reason, accepted = f"is larger than {most:,} bytes", "take out what is no field sheet, or part it in two"
+        problems.append(Problem(path.name, None, None, reason, accepted))
         return None
+    return content
 
 
-def _decode(content: bytes) -> str:
-    """Turn bytes into text, or raise ValueError with the reason."""
-    if len(content) > BIGGEST_BYTES:
-        raise ValueError(f"is larger than {BIGGEST_BYTES:,} bytes")
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise ValueError("is UTF-16 text")
-    if content.startswith(b"PK\x03\x04"):
-        raise ValueError("is a spreadsheet or archive under the name of a text file")
-    if b"\0" in content:
-        raise ValueError("holds NUL bytes, so it is not plain text")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise ValueError(f"is not UTF-8 (byte 0x{content[error.start]:02X} in line {line})") from None
-
-
-def read_toml(path: Path, problems: list[Problem]) -> dict[str, object] | None:
+def read_toml(path: Path, problems: list[Problem], notes: Notes | None = None) -> dict[str, object] | None:
     """Read a TOML file; None = unreadable, with the problem noted."""
-    content = read_text(path, problems)
+    content = read_text(path, problems, notes)
     if content is None:
         return None
     try:
-        return tomllib.loads(content)
+        return tomllib.loads(content.replace("\r\n", "\n").replace("\r", "\n"))
     except RecursionError:
         reason = "is nested too deep"
     except ValueError as error:
@@ -118,42 +141,46 @@ def read_toml(path: Path, problems: list[Problem]) -> dict[str, object] | None:
     return None
 
 
-def read_table(path: Path, problems: list[Problem]) -> Table | None:
-    """Read a CSV sheet; None = no table in it, with the problem noted.
+def read_table(path: Path, problems: list[Problem], notes: Notes | None = None) -> Table | None:
+    """Read a CSV sheet; None = no table in it, with the problem noted."""
+    content = read_text(path, problems, notes)
+    return None if content is None else table_of(path.name, content, problems)
+
+
+def table_of(name: str, content: str, problems: list[Problem], most_rows: int = MOST_ROWS) -> Table | None:
+    """Part the text of a sheet into cells; None = no table in it, with the problem noted.
 
     Rows are read one by one, so a slip of a quotation mark costs its own row and not the rest of the sheet.
     """
-    content = read_text(path, problems)
-    if content is None:
-        return None
     texts = _LINE_END.split(content)
-    if len(texts) > MOST_ROWS:
-        reason = f"has {len(texts):,} rows"
-        problems.append(Problem(path.name, None, None, reason, f"accepted: at most {MOST_ROWS:,}"))
+    separator = told_separator(texts[0])
+    if separator is not None:  # a line for the spreadsheet, which does not count it
+        del texts[0]
+    if texts and not texts[-1]:
+        del texts[-1]
+    if len(texts) > most_rows:
+        problems.append(Problem(name, None, None, f"has {len(texts):,} rows", f"accepted: at most {most_rows:,}"))
         return None
-    first = next((index for index, each in enumerate(texts) if each.strip(', \t"')), None)
+    first = next((index for index, each in enumerate(texts) if each.strip(", \t;\"'")), None)
     if first is None:
-        problems.append(Problem(path.name, None, None, "is empty", "write the headings in its first row"))
+        problems.append(Problem(name, None, None, "is empty", "write the headings in its first row"))
         return None
-    headings = _headings(path.name, first + 1, texts[first], problems)
-    if headings is None:
+    try:
+        separator = separator or separator_of(texts[first])
+    except ValueError as error:
+        problems.append(Problem(name, first + 1, None, str(error), "save it with one of them between all cells"))
         return None
-    return Table(headings, first + 1, _lines(path.name, headings, texts, first + 1, problems))
+    spelling = _headings(name, first + 1, texts[first], separator, problems)
+    if spelling is None:
+        return None
+    headings = tuple(each.lower() for each in spelling)
+    lines = _lines(name, headings, texts, first + 1, separator, problems)
+    return Table(headings, first + 1, lines, separator, spelling)
 
 
-def _headings(sheet: str, row: int, content: str, problems: list[Problem]) -> tuple[str, ...] | None:
-    """Read the first row; None = it holds no headings, with the problem noted."""
-    delimiter = next((mark for mark in (";", "\t") if mark in content), None)
-    if delimiter is not None:
-        reason = f"the cells are parted by {'semicolons' if delimiter == ';' else 'tabs'}"
-        problems.append(Problem(sheet, row, None, reason, "save it with commas between the cells"))
-        return None
-    cells = _split(content)
-    if cells is None or len(cells) > 10 * MOST_COLUMNS:
-        reason = "a quotation mark stands where none belongs" if cells is None else f"has {len(cells):,} columns"
-        problems.append(Problem(sheet, row, None, reason, "accepted: headings as in the reference, with commas"))
-        return None
-    headings = [" ".join(cell.lower().split()) for cell in cells]
+def headings_of(sheet: str, row: int, cells: Sequence[str], problems: list[Problem]) -> tuple[str, ...] | None:
+    """Clean the headings of a sheet and leave off empty ones at the end; None = too many, with the problem noted."""
+    headings = [" ".join(cell.split()) for cell in cells]
     while headings and not headings[-1]:
         headings.pop()
     if len(headings) > MOST_COLUMNS:
@@ -163,68 +190,52 @@ def _headings(sheet: str, row: int, content: str, problems: list[Problem]) -> tu
     return tuple(headings)
 
 
+def _headings(sheet: str, row: int, content: str, separator: str, problems: list[Problem]) -> tuple[str, ...] | None:
+    """Read the first row; None = it holds no headings, with the problem noted."""
+    cells = split(content, separator)
+    if cells is None or len(cells) > 10 * MOST_COLUMNS:
+        reason = "a quotation mark stands where none belongs" if cells is None else f"has {len(cells):,} columns"
+        problems.append(Problem(sheet, row, None, reason, "accepted: headings as in the reference, with commas"))
+        return None
+    return headings_of(sheet, row, cells, problems)
+
+
 def _lines(
-    sheet: str, headings: tuple[str, ...], texts: list[str], start: int, problems: list[Problem]
+    sheet: str, headings: tuple[str, ...], texts: list[str], start: int, separator: str, problems: list[Problem]
 ) -> tuple[Line, ...]:
     """Split the rows after the headings into cells; rows without anything in them are left out."""
     lines = []
     index, joined = start, 0  # joined = line breaks inside cells so far, which a spreadsheet does not count
     while index < len(texts):
         number = index + 1 - joined
-        cells = _split(texts[index])
+        cells = split(texts[index], separator)
         taken = 1
         broken_at = None
         if cells is None:
-            cells, taken = _split_over_lines(texts, index, len(headings))
+            cells, taken = split_over_lines(texts, index, len(headings), separator)
             joined += taken - 1
         if cells is None:
-            cells, rest = _cells_before_fault(texts[index])
+            cells, rest = cells_before_fault(texts[index], separator)
             broken_at = len(cells)
             heading = headings[broken_at] if broken_at < len(headings) else None
             reason = f"a quotation mark does not belong in {shown(rest)} (an inch mark that ate the next cells)"
             problems.append(Problem(sheet, number, heading or None, reason, QUOTE_MEND))
         if any(cells) or broken_at is not None:
-            lines.append(Line(number, tuple(cells), broken_at))
+            lines.append(_line(number, cells, broken_at, len(headings), separator))
         index += taken
     return tuple(lines)
 
 
-def _split(content: str) -> list[str] | None:
-    """Split one row into stripped cells; None = its quotation marks do not pair."""
-    try:
-        rows = list(csv.reader([content], strict=True, skipinitialspace=True))
-    except csv.Error:
-        return None
-    return [cell.strip() for cell in rows[0]] if rows else []
+def _line(number: int, cells: list[str], broken_at: int | None, columns: int, separator: str) -> Line:
+    # An inch mark that ate the end of its row and the whole next one swallowed a separator for every heading but one.
+    whole = len(cells) >= columns and all(cell.count(separator) < columns - 1 for cell in cells if "\n" in cell)
+    return Line(number, tuple(map(plain_spaces, cells)), broken_at, whole)
 
 
-def _split_over_lines(texts: list[str], index: int, columns: int) -> tuple[list[str] | None, int]:
-    """Split a row one of whose cells holds line breaks; None = no such cell, but a slip of a quotation mark.
+def plain_spaces(cell: str) -> str:
+    r"""Put plain spaces in the place of those that do not break and of thin ones, which nobody sees.
 
-    Returns
-    -------
-    tuple
-        The cells, the broken one with its line breaks, and how many lines they took.
+    >>> plain_spaces("23\u202f4\xa01/2")
+    '23 4 1/2'
     """
-    for taken in range(2, LONGEST_CELL_LINES + 1):
-        if index + taken > len(texts):
-            break
-        try:
-            lines = [each + "\n" for each in texts[index : index + taken]]
-            rows = list(csv.reader(lines, strict=True, skipinitialspace=True))
-        except csv.Error:
-            continue
-        if len(rows) == 1 and len(rows[0]) <= columns:
-            return [cell.strip() for cell in rows[0]], taken
-        break
-    return None, 1
-
-
-def _cells_before_fault(content: str) -> tuple[list[str], str]:
-    """Give the cells of a row up to the one whose quotation marks do not pair, and the rest of the row."""
-    place = 0
-    cells = []
-    while (match := _CELL.match(content, place)) and match.end() < len(content):
-        cells += _split(match[0]) or [""]
-        place = match.end() + 1
-    return cells, content[place:]
+    return cell if cell.isascii() else _ODD_SPACES.sub(" ", cell).strip()

@@ -210,7 +210,7 @@ class Names:
     def resolve_side(self, row: Row) -> None:
         """Replace the two names of a side by full names."""
         side = row.get("side")
-        if side is not None and side.word != "out":
+        if side is not None and side.a is not None:
             try:
                 row.values["side"] = Side(side.word, self.find(side.a), self.find(side.b))
             except CellError as error:
@@ -241,6 +241,9 @@ def resolve_names(sheets: dict[str, Sheet], earth: Row | None, problems: list[Pr
         names.resolve_reference(row, "to")
     for row in sheets["known_coordinates.csv"].rows:
         names.resolve(row, "point")
+    for row in sheets["sightings.csv"].rows:
+        for column in ("point", "from1", "from2"):
+            names.resolve(row, column)
     _resolve_components(sheets, names)
     if earth is not None:
         for key in ("reference", "wall_from", "wall_to"):

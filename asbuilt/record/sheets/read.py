@@ -1,11 +1,12 @@
-"""Field sheets in: from a folder of plain files to the record of one property, or every problem in it."""
+"""Field sheets in: from a folder of plain files or a workbook to the record of one property, or every problem."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from asbuilt.errors import Problem, SheetError
+from asbuilt.findings import Finding
 from asbuilt.model.access import Access, Panel
 from asbuilt.model.components import Component, Point, full_name
 from asbuilt.model.entries import ServiceEntry
@@ -34,13 +35,16 @@ from asbuilt.record.sheets.checks import (
     check_tapes,
     tape_readings,
 )
-from asbuilt.record.sheets.columns import PROPERTY, PROPERTY_KEYS, SHEET_NAMES, SHEETS, TAPES
+from asbuilt.record.sheets.columns import PROPERTY, SHEET_NAMES, SHEETS, TAPES
 from asbuilt.record.sheets.drafts import leave_out, refuse_without_names
-from asbuilt.record.sheets.files import misnamed_files, read_table, read_toml
+from asbuilt.record.sheets.files import Notes
 from asbuilt.record.sheets.levels import check_levels
 from asbuilt.record.sheets.names import resolve_names
+from asbuilt.record.sheets.photos import SheetPhoto, check_photos
 from asbuilt.record.sheets.readings import check_access, check_readings
-from asbuilt.record.sheets.rows import Row, Sheet, read_keys, read_rows
+from asbuilt.record.sheets.rows import Row, Sheet, read_rows
+from asbuilt.record.sheets.sightings import check_sightings
+from asbuilt.record.sheets.sources import Place, Source, open_source
 from asbuilt.record.sheets.walks import walks_of_rows
 
 Fact = (
@@ -82,15 +86,18 @@ class SheetSet:
 
     record: PropertyRecord
     rows: tuple[SheetRow, ...]  #: every fact of the record with its place, in the order of the sheets
+    notes: tuple[Finding, ...] = ()  #: what was guessed when the files were read
+    photos: tuple[SheetPhoto, ...] = ()  #: the files of the record's photos
 
 
-def read_sheets(folder: Path) -> SheetSet:
-    """Read a folder of field sheets.
+def read_sheets(place: Path) -> SheetSet:
+    """Read the field sheets of one property.
 
     Parameters
     ----------
-    folder
-        The folder that holds `property.toml` and the CSV sheets; other files in it are left alone.
+    place
+        The folder that holds `property.toml` and the CSV sheets, other files in it are left alone; or a workbook with
+        a tab a sheet.
 
     Returns
     -------
@@ -104,17 +111,36 @@ def read_sheets(folder: Path) -> SheetSet:
         With every problem of every sheet, if there is any.
     """
     problems: list[Problem] = []
-    keys, sheets = _read_folder(folder, problems)
-    _check_all(sheets, keys, problems)
-    rule_files = _own_rules(folder, keys, problems)
+    notes: Notes = []
+    source = open_source(place, problems)
+    keys, sheets = _read_source(source, problems, notes)
+    return assemble(sheets, keys, source, problems, tuple(notes))
+
+
+def assemble(
+    sheets: dict[str, Sheet],
+    keys: dict[str, Row],
+    place: Place,
+    problems: list[Problem],
+    notes: tuple[Finding, ...] = (),
+) -> SheetSet:
+    """Check the rows of all sheets against each other and make the record of them.
+
+    Raises
+    ------
+    SheetError
+        With every problem, those that were found before and those found here.
+    """
+    _check_all(place.home, sheets, keys, problems)
+    rule_files = _own_rules(place.home, keys, problems)
     if problems:
-        raise SheetError(_sorted(problems))
+        raise SheetError(_named(place, _sorted(problems)))
     rows = (*_facts(sheets, keys), *rule_files)
-    return SheetSet(_record(rows), rows)
+    return SheetSet(_record(rows), _placed(place, rows), notes, _photos(sheets))
 
 
-def read_draft(folder: Path) -> tuple[SheetSet, tuple[Problem, ...]]:
-    """Read what can be taken of a folder of half-filled sheets, and say what was left out.
+def read_draft(place: Path) -> tuple[SheetSet, tuple[Problem, ...]]:
+    """Read what can be taken of half-filled sheets, and say what was left out.
 
     Returns
     -------
@@ -128,29 +154,55 @@ def read_draft(folder: Path) -> tuple[SheetSet, tuple[Problem, ...]]:
         If not even a draft can be made: see `refuse_without_names`.
     """
     problems: list[Problem] = []
-    keys, sheets = _read_folder(folder, problems)
-    _check_all(sheets, keys, problems)
-    refuse_without_names(sheets, keys, _sorted(problems))
+    notes: Notes = []
+    source = open_source(place, problems)
+    keys, sheets = _read_source(source, problems, notes)
+    _check_all(source.home, sheets, keys, problems)
+    refuse_without_names(sheets, keys, _named(source, _sorted(problems)))
     told = dict.fromkeys(problems)
     while leave_out(sheets, keys, problems):
         problems = []
-        _check_all(sheets, keys, problems)
+        _check_all(source.home, sheets, keys, problems)
         told |= dict.fromkeys(problems)
     problems = []
-    rule_files = _own_rules(folder, keys, problems)
+    rule_files = _own_rules(source.home, keys, problems)
     if problems:
         keys[""].values.pop("rules", None)
         rule_files = []
-    left_out = _sorted([*told, *problems])
-    rows = (*_facts(sheets, keys, draft=True), *rule_files, *(SheetRow(each.file, each.row, each) for each in left_out))
-    return SheetSet(_record(rows), rows), tuple(left_out)
+    left_out = _named(source, _sorted([*told, *problems]))
+    facts = (*_facts(sheets, keys, draft=True), *rule_files)
+    rows = (*_placed(source, facts), *(SheetRow(each.file, each.row, each) for each in left_out))
+    return SheetSet(_record(rows), rows, tuple(notes), _photos(sheets)), tuple(left_out)
 
 
-def _read_folder(folder: Path, problems: list[Problem]) -> tuple[dict[str, Row], dict[str, Sheet]]:
-    _check_folder(folder, problems)
-    keys = _read_property(folder, problems)
+def _named(place: Place, problems: Iterable[Problem]) -> list[Problem]:
+    """Name each sheet as the user knows it: a file, or a tab of the workbook."""
+    return [replace(each, file=place.shown_as(each.file)) if each.file in SHEET_NAMES else each for each in problems]
+
+
+def _placed(place: Place, rows: Iterable[SheetRow]) -> tuple[SheetRow, ...]:
+    return tuple(replace(row, sheet=place.shown_as(row.sheet)) if row.sheet in SHEET_NAMES else row for row in rows)
+
+
+def _read_source(source: Source, problems: list[Problem], notes: Notes) -> tuple[dict[str, Row], dict[str, Sheet]]:
+    keys = source.keys(problems, notes) if source.has(PROPERTY) else _no_property(source, problems)
     unit = keys[""].get("units")
-    return keys, {name: _read_sheet(folder, name, unit, problems) for name in SHEETS}
+    return keys, {name: _read_sheet(source, name, unit, problems, notes) for name in SHEETS}
+
+
+def _no_property(source: Source, problems: list[Problem]) -> dict[str, Row]:
+    accepted = 'write at least name = "..." and units = "ft-in", "ft" or "m"'
+    problems.append(Problem(PROPERTY, None, None, "is missing", source.hint or accepted))
+    return {"": Row(PROPERTY, None)}
+
+
+def _read_sheet(source: Source, name: str, unit: str | None, problems: list[Problem], notes: Notes) -> Sheet:
+    if not source.has(name):
+        return Sheet(name)
+    table = source.table(name, problems, notes)
+    if table is None:
+        return Sheet(name, present=True, readable=False)
+    return read_rows(name, table, SHEETS[name], unit, problems)
 
 
 def _own_rules(folder: Path, keys: dict[str, Row], problems: list[Problem]) -> list[SheetRow]:
@@ -163,48 +215,7 @@ def _sorted(problems: Iterable[Problem]) -> list[Problem]:
     return sorted(dict.fromkeys(problems), key=_in_order)
 
 
-def _check_folder(folder: Path, problems: list[Problem]) -> None:
-    """Refuse what is no folder of sheets at all; note files that are misnamed."""
-    accepted = f"give the folder that holds {PROPERTY} and the sheets"
-    reason = None
-    try:
-        if not folder.exists():
-            reason = "no such folder"
-        elif not folder.is_dir():
-            reason = "is a file, not a folder"
-        else:
-            problems.extend(misnamed_files(folder, SHEET_NAMES))
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-        reason = f"cannot be read ({getattr(error, 'strerror', None) or error})"
-    if reason is not None:
-        raise SheetError([Problem(str(folder), None, None, reason, accepted)])
-
-
-def _is_there(path: Path) -> bool:
-    return path.exists() or path.is_symlink()  # a link that leads nowhere is there, and is told as a problem
-
-
-def _read_property(folder: Path, problems: list[Problem]) -> dict[str, Row]:
-    path = folder / PROPERTY
-    if not _is_there(path):
-        accepted = 'write at least name = "..." and units = "ft-in", "ft" or "m"'
-        problems.append(Problem(PROPERTY, None, None, "is missing", accepted))
-        return {"": Row(PROPERTY, None)}
-    content = read_toml(path, problems)
-    return {"": Row(PROPERTY, None)} if content is None else read_keys(PROPERTY, content, PROPERTY_KEYS, problems)
-
-
-def _read_sheet(folder: Path, name: str, unit: str | None, problems: list[Problem]) -> Sheet:
-    path = folder / name
-    if not _is_there(path):
-        return Sheet(name)
-    table = read_table(path, problems)
-    if table is None:
-        return Sheet(name, present=True, readable=False)
-    return read_rows(name, table, SHEETS[name], unit, problems)
-
-
-def _check_all(sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Problem]) -> None:
+def _check_all(folder: Path, sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Problem]) -> None:
     earth = keys.get("earth")
     check_earth(keys, bool(sheets["known_coordinates.csv"].rows), problems)
     check_coordinates(sheets["known_coordinates.csv"].rows, problems)
@@ -212,6 +223,7 @@ def _check_all(sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Pr
     check_levels(sheets["levels.csv"], keys.get("benchmark"), names, problems)
     check_access(keys.get("access"), names, problems)
     check_readings(sheets["readings.csv"].rows, keys[""].get("units"), problems)
+    check_sightings(sheets["sightings.csv"].rows, names, problems)
     walks = walks_of_rows(sheets["walls.csv"].rows, problems)
     readings = tape_readings(sheets)
     check_ground(sheets, names, readings, problems)
@@ -222,6 +234,7 @@ def _check_all(sheets: dict[str, Sheet], keys: dict[str, Row], problems: list[Pr
     check_offsets(sheets["offsets.csv"].rows, walks, problems)
     check_components(sheets["components.csv"].rows, problems)
     check_household(sheets["household.csv"].rows, problems)
+    check_photos(folder, sheets, names, problems)
 
 
 def _in_order(problem: Problem) -> tuple[int, int, int]:
@@ -270,7 +283,17 @@ def _point_and_ties(row: Row) -> list[Fact]:
         if row.get(f"from{tape}") is not None:  # then its reading is there too
             ends = {"from_": row.get(f"from{tape}"), "to": name, "distance": row.get(f"tape{tape}")}
             facts.append(_build(Tie, row, **ends))
-    return facts
+    return [*facts, *_photo(row)]
+
+
+def _photo(row: Row) -> list[Fact]:
+    taken: SheetPhoto | None = row.get("taken")
+    return [] if taken is None else [taken.photo]
+
+
+def _photos(sheets: dict[str, Sheet]) -> tuple[SheetPhoto, ...]:
+    rows = (row for name in ("points.csv", "photos.csv") for row in sheets[name].rows)
+    return tuple(taken for row in rows if (taken := row.get("taken")) is not None)
 
 
 def _known_coordinate(row: Row) -> list[Fact]:
@@ -303,6 +326,8 @@ _MAKERS: dict[str, Callable[[Row], list[Fact]]] = {
     "levels.csv": _one(LevelShot),
     "tasks.csv": _one(OwnTask),
     "readings.csv": _one(SiteReading),
+    "photos.csv": _photo,
+    "sightings.csv": _one(Sighting),
 }
 
 

@@ -1,17 +1,21 @@
 """Rows of field sheets: cells and keys read by the columns of the contract, problems with their place."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
 from asbuilt.errors import Problem
-from asbuilt.record.sheets.cells import CellError, Parser, did_you_mean, shown
+from asbuilt.record.sheets.cells import CellError, Numeric, Parser, did_you_mean, shown, text
+from asbuilt.record.sheets.days import iso_date
 from asbuilt.record.sheets.files import QUOTE_MEND, Line, Table
+from asbuilt.record.sheets.numerals import Manner, with_point
 from asbuilt.units import UNITS
 
 _HEADING = re.compile(r"(.*?)\s*\[\s*(.*?)\s*\]")
+TYPED_AGAIN = "format the column as text, then type the cell again (a length with its marks)"
+"""What mends a cell of which a spreadsheet has made a date."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,17 +144,27 @@ def _read_line(
     """Read the cells of one row."""
     row = Row(name, line.number)
     broken_at = line.broken_at
+    refused = {index: (reason, accepted) for index, reason, accepted in line.refused}
     for column, index, own_unit in placed:
+        if index in refused:
+            problems.append(row.problem(column.name, *refused[index]))
+            continue
         if broken_at is not None and index >= broken_at:
             row.bad.add(column.name)
             continue
         words = line.cells[index] if index < len(line.cells) else ""
-        if column.unit and '",' in words:  # no length holds this; the cells after it are one place off
+        if column.unit and f'"{table.separator}' in words:  # no length holds this; the cells after it are misplaced
             reason = f"{shown(words)} holds more than one cell (an inch mark that ate the next cells)"
             problems.append(row.problem(column.name, reason, QUOTE_MEND))
             broken_at = index
             continue
-        _read_cell(row, column, words, own_unit or unit, problems)
+        if index in line.dated and column.parse is not iso_date:
+            reason = f"the spreadsheet keeps a date or a time there, {shown(words)}"
+            problems.append(row.problem(column.name, reason, TYPED_AGAIN))
+            continue
+        if "\n" in words and line.whole and column.parse is text:
+            words = " ".join(words.split())
+        _read_cell(row, column, words, own_unit or unit, problems, table.manner)
     for index, cell in enumerate(line.cells):
         if cell and (index >= len(table.headings) or not table.headings[index]):
             problems.append(
@@ -159,7 +173,39 @@ def _read_line(
     return row
 
 
-def _read_cell(row: Row, column: Column, words: str, unit: str | None, problems: list[Problem]) -> None:
+def read_row(
+    row: Row,
+    cells: Sequence[tuple[Column, str, str | None, bool]],
+    problems: list[Problem],
+    manner: Manner,
+) -> None:
+    """Read the cells of a row that was put together from elsewhere.
+
+    Parameters
+    ----------
+    row
+        The row, which gets the values.
+    cells
+        Each with its column, its words, its unit, and whether a spreadsheet kept a date or a time there.
+    problems
+        Where what is wrong is noted.
+    manner
+        How the figures are written.
+    """
+    for column, words, unit, dated in cells:
+        if dated and column.parse is not iso_date:
+            reason = f"the spreadsheet keeps a date or a time there, {shown(words)}"
+            problems.append(row.problem(column.name, reason, TYPED_AGAIN))
+            continue
+        _read_cell(row, column, words, unit or row.get("units"), problems, manner)
+
+
+_POINTS = Manner()
+
+
+def _read_cell(
+    row: Row, column: Column, words: str, unit: str | None, problems: list[Problem], manner: Manner = _POINTS
+) -> None:
     """Read one cell into its row."""
     if not words:
         if column.needed and not column.blank:
@@ -172,10 +218,14 @@ def _read_cell(row: Row, column: Column, words: str, unit: str | None, problems:
     elif column.unit and unit is None:
         row.bad.add(column.name)  # property.toml, which would say the unit, is itself refused
     else:
+        plain = words
         try:
-            row.values[column.name] = column.parse(words, unit or "")
+            if isinstance(column.parse, Numeric) and "," in words:
+                plain = with_point(words, unit or "", manner, is_length=column.parse.is_length)
+            row.values[column.name] = column.parse(plain, unit or "")
         except CellError as error:
-            problems.append(row.problem(column.name, error.reason, error.accepted))
+            reason = error.reason.replace(shown(plain), shown(words))
+            problems.append(row.problem(column.name, reason, error.accepted))
             return
         if row.values[column.name] == "" and column.needed:
             problems.append(row.problem(column.name, "is empty", _needed(row)))
@@ -190,6 +240,7 @@ def read_keys(
     content: dict[str, object],
     tables: dict[str, tuple[Column, ...]],
     problems: list[Problem],
+    words_of: Callable[[object, str], str] | None = None,
 ) -> dict[str, Row]:
     """Read a TOML file by its keys.
 
@@ -203,6 +254,8 @@ def read_keys(
         Keys of each table by the contract; the table "" is the top of the file and holds the key `units`.
     problems
         Where what is wrong is noted.
+    words_of
+        How a value of some kind becomes words; None = as TOML has it.
 
     Returns
     -------
@@ -220,7 +273,7 @@ def read_keys(
     for table, row in rows.items():
         keys = top if table == "" else content[table]
         assert isinstance(keys, dict)  # noqa: S101 - for the type checker: only tables became rows
-        _read_table_keys(row, keys, tables, rows[""].get("units"), problems)
+        _read_table_keys(row, keys, tables, rows[""].get("units"), problems, words_of or _toml_words)
     return rows
 
 
@@ -230,6 +283,7 @@ def _read_table_keys(
     tables: dict[str, tuple[Column, ...]],
     unit: str | None,
     problems: list[Problem],
+    words_of: Callable[[object, str], str],
 ) -> None:
     """Read the keys of one table into its row."""
     known = {column.name: column for column in tables[row.table]}
@@ -244,7 +298,7 @@ def _read_table_keys(
                 problems.append(row.problem(column.name, "is missing", f"write {column.name} = ..."))
             continue
         try:
-            words = _toml_words(keys[column.name], column.kind)
+            words = words_of(keys[column.name], column.kind)
         except CellError as error:
             problems.append(row.problem(column.name, error.reason, error.accepted))
             continue

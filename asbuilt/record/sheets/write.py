@@ -15,6 +15,7 @@ from pathlib import PurePath
 from typing import Any
 
 from asbuilt.errors import LengthError
+from asbuilt.file_names import is_reserved
 from asbuilt.model.components import Point
 from asbuilt.model.measurements import Side, Tie
 from asbuilt.model.photos import Photo
@@ -88,13 +89,14 @@ def _is_file_name(photo: Photo) -> bool:
     short = (
         len(name.encode("utf-8", "replace")) <= 120 and not name.startswith((".", "'", " ")) and name == name.strip()
     )
-    return plain and short and SUFFIXES.get(PurePath(name).suffix.lower()) == photo.form
+    return plain and short and not is_reserved(name) and SUFFIXES.get(PurePath(name).suffix.lower()) == photo.form
 
 
 def is_plain_name(name: str) -> bool:
     """Tell whether the name of a rule file stays in the folder."""
     path = PurePath(name)
-    return not path.is_absolute() and ".." not in path.parts and "\\" not in name and name.isprintable()
+    inside = not path.is_absolute() and ".." not in path.parts and not set(name) & set("\\:")
+    return inside and name.isprintable() and not any(map(is_reserved, path.parts))
 
 
 def _rows(record: PropertyRecord) -> dict[str, list[Cells]]:
