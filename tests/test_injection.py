@@ -79,15 +79,20 @@ def test_harmless_words_give_every_output() -> None:
 
 
 @pytest.mark.parametrize(
-    "turn", [turn if turn in DAILY else pytest.param(turn, marks=pytest.mark.slow) for turn in range(EVERY)]
+    "turn", [turn if turn in DAILY else pytest.param(turn, marks=pytest.mark.exhaustive) for turn in range(EVERY)]
 )
 def test_hostile_words_are_words_in_every_output(turn: int, tmp_path: Path) -> None:
-    hold(make(tmp_path, Poison(turn, SHOWN, SHOWN), OUTPUTS), OUTPUTS)
+    # a packet holds what the other outputs are, once more
+    outputs = OUTPUTS if turn % 10 == 0 else {key: each for key, each in OUTPUTS.items() if key != "packet"}
+    hold(make(tmp_path, Poison(turn, SHOWN, SHOWN), outputs), outputs)
 
 
 @pytest.mark.parametrize(
     "turn",
-    [turn if turn in DAILY else pytest.param(turn, marks=pytest.mark.slow) for turn in range(len(accepted_names()))],
+    [
+        turn if turn in DAILY else pytest.param(turn, marks=pytest.mark.exhaustive)
+        for turn in range(len(accepted_names()))
+    ],
 )
 def test_hostile_names_that_the_sheets_take_are_words_in_every_output_that_asks_for_a_name(
     turn: int, tmp_path: Path
@@ -127,7 +132,7 @@ BY_RULES = ("due", "due csv", "due json", "due files", "checklist", "checklist j
 
 
 @pytest.mark.parametrize(
-    "turn", [0, *(pytest.param(turn, marks=pytest.mark.slow) for turn in range(1, len(IN_RULES), 3))]
+    "turn", [0, *(pytest.param(turn, marks=pytest.mark.exhaustive) for turn in range(1, len(IN_RULES), 3))]
 )
 def test_hostile_words_of_a_rule_profile_are_words_in_every_output(turn: int, tmp_path: Path) -> None:
     outputs = {key: OUTPUTS[key] for key in BY_RULES}

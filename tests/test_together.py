@@ -81,7 +81,7 @@ def report(seconds: float, found: tuple[int, int, int, float, float]) -> None:
     )
 
 
-@pytest.mark.parametrize("seconds", [5, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seconds", [5, pytest.param(60, marks=pytest.mark.exhaustive)])
 def test_eight_processes_that_write_at_once_lose_nothing_and_readers_never_wait(
     trusted: Path, folder: Path, seconds: float
 ) -> None:

@@ -242,10 +242,15 @@ def _keys(value: Any, columns: Sequence[Column], units: str) -> Iterable[str]:
 
 def _toml_word(value: Any, units: str) -> str:
     if isinstance(value, Length):
-        return json.dumps(cell_word(value, units), ensure_ascii=False)
+        return _toml_text(cell_word(value, units))
     if isinstance(value, str):
         # No spreadsheet opens this file; only what reading would undo is guarded.
-        return json.dumps(value if unguarded(value) == value else guarded(value), ensure_ascii=False)
+        return _toml_text(value if unguarded(value) == value else guarded(value))
     if isinstance(value, bool):
         return "true" if value else "false"
     return _number_word(value)
+
+
+def _toml_text(words: str) -> str:
+    """Write a basic string of TOML 1.0: escapes are those of JSON, and U+007F must be one of them."""
+    return json.dumps(words, ensure_ascii=False).replace("\x7f", "\\u007f")
