@@ -47,9 +47,12 @@ _VULGAR |= {"⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 
 # What editors, phones and spreadsheets put in place of the plain marks. A fraction gets a space on both
 # sides, or the digits beside it would become part of it.
+_MARKS = dict.fromkeys("\u2032\u2018\u2019\u02b9\u00b4`", "'") | dict.fromkeys(
+    "\u2033\u201c\u201d\u02ba\u301e\uff02", '"'
+)
+_TYPED = str.maketrans(_MARKS)
 _PLAIN = str.maketrans(
-    dict.fromkeys("\u2032\u2018\u2019\u02b9\u00b4`", "'")
-    | dict.fromkeys("\u2033\u201c\u201d\u02ba\u301e\uff02", '"')
+    _MARKS
     | dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212", "-")
     | {"\u2044": "/"}
     | {sign: f" {fraction} " for sign, fraction in _VULGAR.items()}
@@ -210,6 +213,15 @@ def format_small(metres: float, units: str) -> str:
         return f"{millimetres} mm"
     centimetres = math.ceil(100 * exact)
     return f"{centimetres} cm" if centimetres < 100 else f"{centimetres // 100}.{centimetres % 100:02} m"
+
+
+def plain_marks(text: str) -> str:
+    r"""Write foot and inch marks as a keyboard has them: the same reading, whichever program put other signs there.
+
+    >>> plain_marks("23’ 4 1/2”"), plain_marks("23' 4''")
+    ('23\' 4 1/2"', '23\' 4"')
+    """
+    return text.translate(_TYPED).replace("''", '"')
 
 
 def _plain(text: str) -> str:

@@ -13,7 +13,7 @@ import pytest
 
 from asbuilt.cli.main import main
 from asbuilt.jobs.demo import FILES
-from tests.commands import ROOT, SAMPLE, Run, files_below, invoke, parsed
+from tests.commands import ROOT, SAMPLE, SAMPLE_NAME, Run, files_below, invoke, parsed
 
 COMMANDS = [
     "load",
@@ -238,7 +238,8 @@ def test_a_terminal_that_knows_ascii_only_still_gets_every_answer(run: Run, load
         'longitude = -118.5\naccuracy_m = 4\nwall_from = "A"\nwall_to = "B"\nazimuth_deg = 352\n',
         "reference_points.csv": "name\nA\nB\n",
         "walls.csv": "from,to,length,turn\nA,B,26' 3½,\n",
-        "points.csv": "component,point,from1,tape1,from2,tape2,side\nKlärgrube,Deckel,A,34' 11½,B,11' 1,right of A > B\n",
+        "points.csv": "component,point,from1,tape1,from2,tape2,side\n"
+        "Klärgrube,Deckel,A,34' 11½,B,11' 1,right of A > B\n",
     }.items():
         (sheets / name).write_text(text, encoding="utf-8")
     run("load", str(sheets))
@@ -272,7 +273,7 @@ def test_every_surface_runs_as_a_module_too(folder: Path) -> None:
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no such device on this system")
-@pytest.mark.parametrize("words", [("positions", "Fernbank Lane 14"), ("geojson", "Fernbank Lane 14"), ("--help",)])
+@pytest.mark.parametrize("words", [("positions", SAMPLE_NAME), ("geojson", SAMPLE_NAME), ("--help",)])
 def test_an_answer_that_cannot_be_written_out_is_one_message(loaded: Path, words: tuple[str, ...]) -> None:
     with Path("/dev/full").open("wb") as full:
         done = subprocess.run(

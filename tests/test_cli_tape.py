@@ -82,8 +82,8 @@ def test_a_tape_from_a_mark_that_was_found_gone_is_stored_and_said(take: Tape) -
     result = take(*taped(LID, "A", "B"), "post", "30 0", *RIGHT)
     assert result.exit_code == 1
     assert result.stderr.startswith(
-        "attention: septic tank/inlet lid: a tape from post, which was found gone on 2024-05-01. If another mark stands "
-        "there now, withdraw the tape and give that mark a name of its own.\n"
+        "attention: septic tank/inlet lid: a tape from post, which was found gone on 2024-05-01. If another mark "
+        "stands there now, withdraw the tape and give that mark a name of its own.\n"
     )
     assert "3 tapes stored" in result.stdout
 

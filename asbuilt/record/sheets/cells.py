@@ -12,7 +12,7 @@ from asbuilt.model.components import parse_compartments
 from asbuilt.model.measurements import parse_side
 from asbuilt.model.pipes import inside_diameter_in
 from asbuilt.model.tasks import KNOWN_TASKS, parse_months
-from asbuilt.units import Length, parse_length
+from asbuilt.units import Length, parse_length, plain_marks
 
 Parser = Callable[[str, str], object]
 """From the text of a cell, stripped and not empty, and the unit of its column to a value."""
@@ -235,6 +235,7 @@ def length(*, zero: bool = True, longest_m: float = LONGEST_M) -> Parser:
     """
 
     def parse(words: str, unit: str) -> object:
+        words = plain_marks(words)
         try:
             value = parse_length(words, unit)
         except LengthError as error:
@@ -264,7 +265,7 @@ def signed_length(*, longest_m: float) -> Parser:
         value = inner(words[minus.end() :] if minus else words, unit)
         if minus is None or not isinstance(value, Length):
             return value
-        return Length(words, -value.metres, value.step_m)
+        return Length(plain_marks(words), -value.metres, value.step_m)
 
     return Numeric(parse, is_length=True)
 
