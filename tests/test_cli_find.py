@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from asbuilt.jobs.find import Asked, find_lids, find_sheets_pdf, lid_names
+from asbuilt.jobs.find import Asked, find_lids, find_sheets_pdf, lid_names, pictures_of
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
 from asbuilt.model.photos import Photo
@@ -255,6 +255,27 @@ def test_nothing_on_a_lids_page_is_smaller_than_14_points(found: Located, tmp_pa
     sizes = {int(size) for size in re.findall(r'<fontspec [^>]*size="(\d+)"', xml)}
     assert sizes
     assert min(sizes) >= 14 * 1.5 - 1  # pdftohtml counts at 108 dots an inch
+
+
+@pytest.mark.parametrize("lang", CATALOGUES)
+def test_with_photos_a_lid_still_has_one_page_and_what_is_to_be_done_stays_large(
+    loaded: Path, tmp_path: Path, lang: str
+) -> None:
+    """Photos and Spanish once pushed the gas warning onto a second page."""
+    with_photos = located(loaded, SAMPLE_NAME)
+    made = find_sheets_pdf(with_photos, DAY, lang=lang, pictures=pictures_of(loaded, with_photos))
+    assert pages(made)[0] == 10
+    (tmp_path / "page.pdf").write_bytes(made)
+    subprocess.run(["pdftohtml", "-xml", "-i", "page.pdf", "page"], cwd=tmp_path, check=True, capture_output=True)
+    xml = (tmp_path / "page.xml").read_text()
+    large = {key for key, size in re.findall(r'<fontspec id="(\d+)" size="(\d+)"', xml) if int(size) >= 14 * 1.5 - 1}
+    small = " ".join(
+        re.sub("<.*?>", "", text) for key, text in re.findall(r'font="(\d+)">(.*?)</text>', xml) if key not in large
+    )
+    catalogue = CATALOGUES[lang]
+    for key in ("danger_gas", "danger_probe", "danger_lid", "stop"):
+        if key in catalogue:
+            assert catalogue[key][:25] not in small
 
 
 def test_the_same_record_gives_the_same_bytes(found: Located) -> None:

@@ -189,7 +189,7 @@ def test_what_is_no_tank_and_what_is_not_there_gets_no_sheet(found: Located) -> 
         service_sheet(found, DAY, component="tnak")
     with pytest.raises(AsbuiltError, match="well is a well; a service sheet is for a tank"):
         service_sheet(found, DAY, component="well")
-    with pytest.raises(AsbuiltError, match="no septic tank stands on 2016-01-01"):
+    with pytest.raises(AsbuiltError, match="no tank stands on 2016-01-01"):
         service_sheet(found, date(2016, 1, 1))
     with pytest.raises(AsbuiltError, match=r"no component of kind pump tank, .* stands on 2016-01-01"):
         alarm_sheet(found, date(2016, 1, 1))

@@ -95,7 +95,7 @@ def service_sheet(
     It says where each lid is and how deep, whether the tank can float when it is emptied, hose run and lift, the way
     in, and has boxes for what was found.
 
-    COMPONENT is one tank; without it every septic tank gets a page.
+    COMPONENT is one tank; without it every tank gets a page.
 
     \b
     Example:

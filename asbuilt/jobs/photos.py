@@ -85,8 +85,9 @@ def _full_name(prompt: Prompt, of: str) -> str | None:
     """Give the component, point or reference point that is meant; None = noted as unknown."""
     if of in prompt.components:
         return of
+    known = of in prompt.known.point_names() or of in prompt.known.reference_names()
     near = did_you_mean(of, prompt.components, "", likeness=0.8)
-    if near and not prompt.called(of) and of not in prompt.known.reference_names():
+    if near and not known and not prompt.called(of):
         prompt.refuse("what it shows", f"{shown(of)} is no component, point or reference point", near)
         return None
     return prompt.known_name("what it shows", of)

@@ -14,7 +14,7 @@ from asbuilt.output.sheets.service import Stand, TankSheet, openings, service_sh
 from asbuilt.record.profiles import profile_of
 from asbuilt.service.dosing import is_pump_tank
 from asbuilt.service.flotation import Flotation, factors_of, flotation
-from asbuilt.service.pumping import is_septic_tank, tank_history
+from asbuilt.service.pumping import tank_history
 
 
 def service_sheet(
@@ -25,7 +25,7 @@ def service_sheet(
     Parameters
     ----------
     component
-        One tank; None = every septic tank that stands.
+        One tank; None = every tank that stands.
     truck
         Where the truck stands, a point or reference point; None = as in `[access]`.
 
@@ -34,7 +34,7 @@ def service_sheet(
     UnknownNameError
         If there is no such component or point.
     AsbuiltError
-        If the component is no tank, or no septic tank stands.
+        If the component is no tank, or no tank stands.
     """
     record = located.record
     tanks = _tanks(record, component, today)
@@ -99,9 +99,9 @@ def tank_flotation(record: PropertyRecord, tank: Component, today: date) -> Flot
 def _tanks(record: PropertyRecord, name: str | None, today: date) -> list[Component]:
     standing = [each for each in record.components if each.stands_on(today)]
     if name is None:
-        tanks = [each for each in standing if is_septic_tank(each)]
+        tanks = [each for each in standing if _is_tank(each)]
         if not tanks:
-            raise AsbuiltError(f"{record.property.name}: no septic tank stands on {today.isoformat()}")
+            raise AsbuiltError(f"{record.property.name}: no tank stands on {today.isoformat()}")
         return tanks
     found = [each for each in standing if each.name == name]
     if not found:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from math import inf
 from typing import Any
 
 from asbuilt.record.changes import SheetRow
@@ -17,8 +18,9 @@ _NOT_OF_SHEETS = (PROMPT, TYPED)
 def undone_by(record: Record, name: str, rows: Sequence[SheetRow]) -> list[LogEntry]:
     """Find what was recorded after the state from which sheets were made, so that storing them would undo it.
 
-    Of all states that the property went through, that one counts as theirs to which they have the fewest differences,
-    the latest of several. What was typed at the prompt is not looked at: no sheet undoes it.
+    Of all states in which somebody's action left the property, that one counts as theirs to which they have the fewest
+    differences, the latest of several. A row that was changed and a row that is new or gone are one difference each: else
+    sheets in which much was filled in would look like those of a time when there was less. What was typed at the prompt is not looked at: no sheet undoes it.
 
     Parameters
     ----------
@@ -35,25 +37,34 @@ def undone_by(record: Record, name: str, rows: Sequence[SheetRow]) -> list[LogEn
         Entries that came later; empty where the sheets were made from what is recorded now.
     """
     entries = [entry for entry in read_log(record, name) if entry.sheet not in _NOT_OF_SHEETS]
-    wanted = Counter((noun_of(row.value).kind, row.value) for row in rows)
-    standing: Counter[Any] = Counter()
-    differing = wanted.total()
-    best, since = differing, 0
+    wanted, standing = _Rows(), _Rows()
+    for row in rows:
+        wanted.step(row.value, 1)
+    differing, best, since = len(wanted.by_key), inf, 0
     for place, entry in enumerate(entries):
-        kind = entry.noun.kind
         for value, step in ((entry.before, -1), (entry.value, 1)):
             if value is not None:
-                differing += _step(standing, wanted, (kind, value), step)
+                differing += standing.step(value, step, wanted)
         if _ends_action(entries, place) and differing <= best:
             best, since = differing, place + 1
     return entries[since:]
 
 
-def _step(standing: Counter[Any], wanted: Counter[Any], what: Any, step: int) -> int:
-    """Let one row stand, or no longer; give by how much the number of differences changes."""
-    before = abs(standing[what] - wanted[what])
-    standing[what] += step
-    return abs(standing[what] - wanted[what]) - before
+class _Rows:
+    """Rows by what they are about: of one key there may be several, such as two pulls of one tape."""
+
+    def __init__(self) -> None:
+        self.by_key: dict[Any, Counter[Any]] = {}
+
+    def step(self, value: Any, step: int, wanted: "_Rows | None" = None) -> int:
+        """Let one row stand, or no longer; give by how much the keys that differ from the wanted ones become more."""
+        noun = noun_of(value)
+        key = noun.kind, noun.key(value)
+        own = self.by_key.setdefault(key, Counter())
+        aim = Counter() if wanted is None else wanted.by_key.get(key, Counter())
+        before = own != aim
+        own[value] += step
+        return (own != aim) - before
 
 
 def _ends_action(entries: Sequence[LogEntry], place: int) -> bool:

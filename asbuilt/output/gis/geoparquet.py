@@ -28,7 +28,7 @@ def require_parquet() -> None:
     """
     if find_spec("pyarrow") is None:
         raise ExportError(
-            "GeoParquet needs the library pyarrow, which is not installed: pip install 'asbuilt[parquet]'; "
+            "GeoParquet needs the library pyarrow, which is not installed: pip install pyarrow; "
             "or export as .fgb or .gpkg"
         )
 

@@ -7,6 +7,8 @@ from asbuilt.model.entries import PUMP_OUT, ServiceEntry
 from asbuilt.output.report.blocks import Chart, Section, Series, Table
 from asbuilt.output.report.facts import HistoryFacts
 from asbuilt.service.design_flow import USUAL_GAL_A_PERSON, design_flow
+from asbuilt.service.pumping import TankHistory
+from asbuilt.service.solids import number_words
 from asbuilt.units import INCH_M
 
 FRESH_DAYS = 30
@@ -18,18 +20,44 @@ KNOWN_WORDS = {"own reading": "read by who did it", "receipt": "signed receipt",
 
 
 def last_pump_out(facts: HistoryFacts) -> Section:
-    """Say how long ago the tank was emptied: a fresh one hides level, leak and backup."""
-    days = [entry.on for entry in _past(facts) if entry.task == PUMP_OUT]
-    if not days:
-        return Section("Days since the last pump-out", ("No pump-out is recorded.",))
-    since = (facts.today - max(days)).days
-    words = [f"{since} days, counted from {max(days).isoformat()}."]
-    if since <= FRESH_DAYS:
+    """Say how long ago each tank was emptied, in full or in part: a fresh one hides level, leak and backup."""
+    words = [] if facts.tanks else ["No septic tank and no pump tank stands."]
+    fresh = [tank for tank in facts.tanks if any((facts.today - day).days <= FRESH_DAYS for day in _pumped_on(tank))]
+    if fresh:
         words.append(
-            "A tank that was emptied just now hides what an inspection looks for: the level before, a leak below the "
-            "outlet, solids gone over, water backing up from the field. Look again when it has been in use for weeks."
+            f"{' and '.join(each.tank.name for each in fresh)}: a tank that was emptied just now hides what an "
+            "inspection looks for: the level before, a leak below the outlet, solids gone over, water backing up from "
+            "the field. Look again when it has been in use for weeks."
         )
-    return Section("Days since the last pump-out", tuple(words))
+    lines = tuple(_last_of(tank, facts.today) for tank in facts.tanks)
+    return Section("Days since the last pump-out", tuple(words), lines)
+
+
+def _pumped_on(history: TankHistory) -> list[date]:
+    """Give the days of a tank's own pump-outs; without a volume they are not judged, but they were."""
+    return [entry.on for entry in history.entries if entry.task.strip().casefold() == PUMP_OUT]
+
+
+def _last_of(history: TankHistory, today: date) -> str:
+    """Say of one tank when it was last emptied, and when last in part."""
+    name, days = history.tank.name, _pumped_on(history)
+    if not days:
+        return f"{name}: no pump-out is recorded."
+    if not history.pumped:
+        return (
+            f"{name}: last pump-out {_ago(max(days), today)}; whether it was a full one cannot be told, because its "
+            "volume is not recorded."
+        )
+    last = {day.full: day for day in history.pumped}  # in the order of their days, so the last of each is left
+    full, partial = last.get(True), last.get(False)
+    said = ["no full pump-out is recorded" if full is None else f"last full pump-out {_ago(full.on, today, full.words)}"]
+    if partial is not None:
+        said.append(f"last partial one {_ago(partial.on, today, partial.words)}")
+    return f"{name}: {'; '.join(said)}."
+
+
+def _ago(day: date, today: date, words: str = "") -> str:
+    return f"{day.isoformat()}, {(today - day).days} days ago{f' ({words})' if words else ''}"
 
 
 def entries(facts: HistoryFacts) -> Section:
@@ -52,7 +80,7 @@ def entries(facts: HistoryFacts) -> Section:
 
 def _told(entry: ServiceEntry) -> str:
     parts = [
-        None if entry.gallons is None else f"{entry.gallons:g} gal",
+        None if entry.gallons is None else f"{number_words(entry.gallons)} gal",
         entry.compartment and f"compartment {entry.compartment}",
         None if entry.sludge is None else f"sludge {entry.sludge.as_read}",
         None if entry.scum is None else f"scum {entry.scum.as_read}",
@@ -222,8 +250,10 @@ def asked(facts: HistoryFacts) -> Section:
 
 
 def noticed(facts: HistoryFacts) -> Section:
-    """Give all that the reckoning noticed and that somebody should act on."""
-    items = dict.fromkeys(finding.sentence() for finding in facts.findings if finding.severity.rank > 0)
+    """Give all that the reckoning noticed and that somebody should act on, and every change at the pump tanks."""
+    told = [finding for finding in facts.findings if finding.severity.rank > 0]
+    told += [finding for report in facts.pumps for finding in report.findings]
+    items = dict.fromkeys(finding.sentence() for finding in told)
     words = () if items else ("Nothing that needs attention was noticed.",)
     return Section("What was noticed", words, tuple(items))
 
