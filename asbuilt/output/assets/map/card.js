@@ -47,7 +47,7 @@ asbuilt.card = (() => {
     chosen.addTo(map);
     const seen = L.latLngBounds([...where, ...ends]);
     const closer = ends.length || f.role === "proposed"; // what somebody would build is small among all the rest
-    if (closer || !map.getBounds().contains(seen)) map.fitBounds(closer ? seen.pad(ends.length ? 0 : 1) : seen, room(23, !still.matches));
+    if (closer || !map.getBounds().contains(seen)) map.fitBounds(closer ? seen.pad(ends.length ? 0.15 : 1) : seen, room(23, !still.matches));
     labels.place();
   }
 

@@ -6,13 +6,15 @@
   /** What a tap on a part or on its entry means: an end to measure from, or its card. */
   asbuilt.choose = (f, from) => (ruler.isOn() ? ruler.take(f) : card.open(f, from));
 
+  const NARROW = 500; // pixels: a phone held upright
+
   function showAll(animate) {
     const bounds = L.latLngBounds(parts.features.filter((f) => f.group !== "gone").flatMap(parts.cornersOf));
     if (bounds.isValid()) map.fitBounds(bounds, card.room(22, animate));
     else map.setView([0, 0], 18, { animate: false });
   }
 
-  /** House and system without what lies far off: the small sheet is for those who look for a lid. */
+  /** House and system without what lies far off: a small sheet and a phone are for those who look for a lid. */
   function showSystem() {
     const near = parts.features.filter((f) => !["gone", "survey", "water", "other"].includes(f.group));
     const bounds = L.latLngBounds(near.flatMap(parts.cornersOf));
@@ -37,7 +39,8 @@
   tools.addBigger();
   map.attributionControl.setPrefix("Leaflet");
   map.invalidateSize({ animate: false });
-  showAll(false);
+  if (map.getSize().x < NARROW) showSystem();
+  else showAll(false);
   shapes.drawAll(asbuilt.choose);
   parts.features.forEach(labels.labelFor);
   const words = "Show the whole property";
