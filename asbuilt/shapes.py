@@ -6,7 +6,9 @@ And how far two outlines are apart, with the standard deviation that follows fro
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import permutations
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +17,7 @@ from shapely.geometry import LineString, MultiPoint, Polygon, box
 from shapely.geometry import Point as Place
 from shapely.geometry.base import BaseGeometry
 
-from asbuilt.model.components import Component, Point
+from asbuilt.model.components import Component, Point, split_name
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import Walk, split_walks
 from asbuilt.survey.earth import Rigid, fit_rigid
@@ -27,15 +29,26 @@ NEAR_CORNERS = 0.25
 """How far, as a share of the box's short side, points may miss its corners and still be taken for them (our own:
 half-way between a corner and the middle of the box)."""
 
+NO_WIDTHS: Mapping[str, float] = MappingProxyType({})
+"""Nothing is wider than it is drawn."""
+
 STEP_M = 0.001
 """How far a coordinate is moved to see how a distance follows it; far below what a tape tells."""
 
 
 def component_points(record: PropertyRecord, component: str) -> list[str]:
     """Full names of a component's points: by `order` where it is given, else as they stand in the sheets."""
+    return _points_of_all(record).get(component, [])
+
+
+def _points_of_all(record: PropertyRecord) -> dict[str, list[str]]:
+    """Full names of the points of each component, also of those that only points name; see `component_points`."""
     rows = {point.name: point for point in record.points}
-    names = [name for name in record.point_names() if record.component_of(name) == component]
-    return sorted(names, key=lambda name: _order(rows.get(name)))
+    found: dict[str, list[str]] = {}
+    for name in record.point_names():
+        component = rows[name].component if name in rows else split_name(name)[0]
+        found.setdefault(component, []).append(name)
+    return {each: sorted(names, key=lambda name: _order(rows.get(name))) for each, names in found.items()}
 
 
 def _order(point: Point | None) -> float:
@@ -137,7 +150,8 @@ class Apart:
 
     distance_m: float
     sigma_m: float  #: standard deviation, from the joint covariance of the points of both
-    nearer_m: float = 0.0  #: how much nearer they may be, as the direction of a box was not measured
+    nearer_m: float = 0.0  #: how much nearer they may be: a box's direction, a line's width was not measured
+    wide_m: float = 0.0  #: what of that is for widths that are not recorded
 
 
 class Outlines:
@@ -146,7 +160,7 @@ class Outlines:
     Parameters
     ----------
     record
-        Its components; a building is known by the name of `buildings`.
+        Its components, also those that only points name; a building is known by the name of `buildings`.
     solution
         Where their points are.
     """
@@ -159,11 +173,10 @@ class Outlines:
         }
         self._covariance = solution.covariance
         self._index = {name: number for number, name in enumerate(solution.names)}
-        self._points = {each.name: component_points(record, each.name) for each in record.components}
-        last_standing = sorted(
-            record.components, key=lambda each: each.removed_on is None
-        )  # of one name the one in use
-        self._components = {each.name: each for each in last_standing}
+        last = sorted(record.components, key=lambda each: (each.removed_on or date.max, each.installed_on or date.min))
+        self._points = _points_of_all(record)
+        self._components = {name: Component(name, "unknown") for name in self._points}  # where only points name it
+        self._components |= {each.name: each for each in last}  # of one name the one in use
         self._walks = {f"building at {walk.corners[0]}": walk for walk in split_walks(record.walls)}
         self._walls = [(wall.from_, wall.to) for wall in record.walls]
 
@@ -179,6 +192,11 @@ class Outlines:
         """
         return self._outline(name, self._places)
 
+    def line_of(self, name: str) -> BaseGeometry | None:
+        """Give the outline of a component as `of` does, but a line without its width; None where it is not located."""
+        component = self._components.get(name)
+        return None if component is None else self._bare(component, self._places)
+
     def direction_known(self, name: str) -> bool:
         """Tell whether the direction of an outline was measured: of a box of one located point it was not."""
         component = self._components.get(name)
@@ -186,13 +204,17 @@ class Outlines:
             return True
         return not (self._is_box(component) and len(self._located(name)) == 1)
 
-    def apart(self, one: str, other: str, *, edge: bool = False) -> Apart | None:
+    def apart(
+        self, one: str, other: str, *, edge: bool = False, half_widths_m: Mapping[str, float] = NO_WIDTHS
+    ) -> Apart | None:
         """Measure how far two outlines are from one another.
 
         Parameters
         ----------
         edge
             Measure to the edge of `other` also from within it, as to a property line.
+        half_widths_m
+            By name of a line: so much nearer may its edge be where its width is not recorded, such as half a trench.
 
         Returns
         -------
@@ -208,7 +230,8 @@ class Outlines:
                 ends = [self._moved(one, other, name, axis, step, edge=edge) for step in (STEP_M, -STEP_M)]
                 gradient[2 * self._index[name] + axis] = (ends[0] - ends[1]) / (2 * STEP_M)
         sigma = math.sqrt(max(0.0, float(gradient @ self._covariance @ gradient)))
-        return Apart(distance, sigma, distance - self._nearest(one, other, distance, edge=edge))
+        wide = sum(half_widths_m.get(name, 0.0) for name in (one, other) if self._is_thin(name))
+        return Apart(distance, sigma, distance - self._nearest(one, other, distance, edge=edge) + wide, wide)
 
     def _moved(self, one: str, other: str, name: str, axis: int, step_m: float, *, edge: bool) -> float:
         """Distance of two outlines with one coordinate of one point moved."""
@@ -247,15 +270,24 @@ class Outlines:
         if name in self._walks:
             return building_outline(self._walks[name], places)
         component = self._components.get(name)
-        located = [places[each] for each in self._located(name)]
-        if component is None or not located:
+        if component is None:
             return None
-        if component.form == "round" and component.width is not None:
-            return Place(np.mean(located, axis=0)).buffer(component.width.metres / 2)
-        shape = outline(component, located, self._along(places))
-        if shape is not None and shape.geom_type == "LineString" and component.width is not None:
+        shape = self._bare(component, places)
+        if component.width is not None and isinstance(shape, LineString):
             return shape.buffer(component.width.metres / 2)
         return shape
+
+    def _bare(self, component: Component, places: Mapping[str, Array]) -> BaseGeometry | None:
+        """Draw a component, a line without its width."""
+        located = [places[each] for each in self._points.get(component.name, []) if each in places]
+        if component.form == "round" and component.width is not None and located:
+            return Place(np.mean(located, axis=0)).buffer(component.width.metres / 2)
+        return outline(component, located, self._along(places))
+
+    def _is_thin(self, name: str) -> bool:
+        """Tell whether an outline is drawn without its width: as a line or a point."""
+        shape = self.of(name)
+        return shape is not None and shape.area == 0
 
     def _is_box(self, component: Component) -> bool:
         sized = component.length is not None and component.width is not None

@@ -58,7 +58,6 @@ READ = {
     "Component.pipe": "a size of pipe",
     "ServiceEntry.evidence": "a closed list",
     "ServiceEntry.lid": "a closed list",
-    "ServiceEntry.level_before": "a closed list",
     "ServiceEntry.tanks": "names of tanks with commas",
     "LevelShot.to": "a closed list",
     "OwnTask.source": "a closed list",
@@ -67,7 +66,6 @@ READ = {
     "SiteReading.unit": "a closed list",
     "Photo.sha256": "the photo's file is found by it",
     "Photo.form": "a closed list",
-    "Photo.taken_at": "a time",
     "RuleFile.name": "named by property.toml",
     "RuleFile.text": "TOML, read whole",
 }

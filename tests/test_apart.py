@@ -1,5 +1,6 @@
 """How far two outlines are apart: known truths, the standard deviation by simulation, directions not measured."""
 
+import math
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -7,11 +8,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from shapely.geometry import LineString, Polygon
+from shapely.geometry import Point as Place
 
 from asbuilt.model.components import Component, Point
 from asbuilt.model.measurements import Wall
 from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.output.features import build_features
+from asbuilt.output.find.surroundings import Surroundings
+from asbuilt.record.profiles import built_in
 from asbuilt.shapes import Outlines
 from asbuilt.survey.solution import Fit, Position, Solution
 from asbuilt.units import Length
@@ -124,6 +130,60 @@ def test_a_box_of_one_lid_may_lie_nearer_whichever_way_it_is_turned() -> None:
     assert apart is not None
     nearest = np.hypot(10, 16) - np.hypot(1.5, 0.5)
     assert apart.distance_m - apart.nearer_m == pytest.approx(nearest, rel=1e-3)
+
+
+def test_half_a_trench_is_taken_off_once_where_its_width_is_not_recorded() -> None:
+    half = {"trench": 0.45}
+    narrow = replace(
+        record(), components=tuple(replace(c, width=None) if c.name == "trench" else c for c in COMPONENTS)
+    )
+    apart = Outlines(narrow, solution()).apart("trench", "building at A", half_widths_m=half)
+    wide = Outlines(record(), solution()).apart("trench", "building at A", half_widths_m=half)
+    assert apart is not None and wide is not None
+    assert (apart.distance_m, apart.nearer_m, apart.wide_m) == (pytest.approx(22), pytest.approx(0.45), 0.45)
+    assert (wide.distance_m, wide.nearer_m, wide.wide_m) == (pytest.approx(21.5), 0.0, 0.0)
+    boxed = Outlines(narrow, solution()).apart("box", "trench", half_widths_m=half)
+    assert boxed is not None
+    assert boxed.nearer_m > boxed.wide_m == 0.45  # besides what the box may lie nearer
+
+
+def test_a_trench_is_an_area_for_distances_and_a_line_on_the_map() -> None:
+    outlines = Outlines(record(), solution())
+    area, line = outlines.of("trench"), outlines.line_of("trench")
+    assert isinstance(area, Polygon)
+    assert isinstance(line, LineString)
+    assert (line.length, list(line.coords)) == (12, [(0, 30), (12, 30)])
+    assert area.area == pytest.approx(12 * 1 + math.pi / 4, rel=0.01)
+    assert outlines.line_of("nobody") is None
+
+
+def test_a_round_tank_is_a_circle_everywhere() -> None:
+    """On the map and round a lid it was a single place, while the distances knew how wide it is."""
+    tanks = (Component("box", "pump tank", width=metres(2), form="round"),)
+    known = replace(record(), components=tanks)
+    outlines = Outlines(known, solution())
+    around = Surroundings(known, solution(), {"box": tanks[0]}, built_in("common"))
+    for shape in (outlines.of("box"), outlines.line_of("box"), around.shapes["box"]):
+        assert isinstance(shape, Polygon)
+        assert shape.area == pytest.approx(math.pi, rel=0.01)
+    placed = next(each.geometry for each in build_features(known, solution(), None) if each.name == "box")
+    assert isinstance(placed, Polygon)
+    degree_m = 111_195.0  # of the equator, by a sphere of 6,371 km
+    assert placed.area * degree_m**2 == pytest.approx(math.pi, rel=0.02)
+
+
+def test_what_lies_near_a_wide_trench_is_reckoned_from_its_edge() -> None:
+    known = record()
+    around = Surroundings(known, solution(), {each.name: each for each in COMPONENTS}, built_in("common"))
+    at_the_lid = Position("tank/lid", "tank", np.array([6.0, 31.5]), None)
+    (near,) = around.near(at_the_lid, 0.0, along=False)
+    assert (near.name, near.distance_m) == ("trench", pytest.approx(1.0))  # 1.5 m from its middle
+
+
+def test_what_only_points_name_has_an_outline_too() -> None:
+    outlines = Outlines(replace(record(), components=()), solution())
+    assert isinstance(outlines.of("lot"), LineString)
+    assert outlines.of("box") == Place(30, 20)
 
 
 def test_an_upright_round_tank_needs_no_direction() -> None:

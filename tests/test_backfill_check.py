@@ -203,13 +203,72 @@ def test_a_trench_keeps_the_declared_tolerance_or_not(check: Check, low_in: floa
     assert one(check(site), "level-spread", "lateral 1").outcome is outcome
 
 
-def test_without_a_declared_tolerance_the_cited_slope_holds_and_the_lack_is_said(check: Check) -> None:
+def gravity(**inverts: float) -> Site:
+    """Give the property with gravity trenches, no declared tolerance, each falling 2.4 in/100 ft (0.08 ft in 40 ft)."""
     site = Site()
     site.toml = site.toml.replace("level_tolerance = '1/2\"'\n", "")
-    assert left(check(site)) == [("doubtful", "tolerance-undeclared", "level_tolerance")]
-    site.inverts["lateral 1/turn-up"] -= 2 / 12  # 0.17 ft on the rod over 40 ft
-    steep = one(check(site), "level-slope", "lateral 1")
-    assert (steep.outcome, steep.measured, steep.limit) == (Outcome.OUTSIDE, "5.1 in/100 ft", "at most 4 in/100 ft")
+    for k in (1, 2):
+        site.component(f"lateral {k}")["kind"] = "trench"
+        site.inverts[f"lateral {k}/turn-up"] -= 0.08
+    site.inverts |= {f"lateral 1/{name}": level for name, level in inverts.items()}
+    return site
+
+
+UNDECLARED = ("doubtful", "tolerance-undeclared", "level_tolerance")
+
+
+def test_without_a_declared_tolerance_the_cited_slope_holds_and_the_lack_is_said(check: Check) -> None:
+    assert left(check(gravity())) == [UNDECLARED]
+    steep = [each for each in check(gravity(**{"turn-up": 95 - 0.17})) if each.outcome is Outcome.OUTSIDE]
+    assert [(each.code, each.subject, each.measured, each.limit) for each in steep] == [
+        ("level-slope", "lateral 1", "5.1 in/100 ft", "at most 4 in/100 ft")
+    ]
+
+
+def test_a_gravity_trench_that_is_too_flat_is_outside_unless_it_was_declared_level(check: Check) -> None:
+    """At least 1/2 in per 100 ft (Rapid City SD 13.20.500); other codes ask for a level bottom."""
+    site = gravity(**{"turn-up": 95.0})
+    flat = [each for each in check(site) if each.outcome is not Outcome.DONE and each.code == "level-slope"]
+    assert [(each.subject, each.limit) for each in flat] == [("lateral 1", "at least 0.5 in/100 ft")]
+    site.toml = Site().toml
+    assert not [each for each in check(site) if each.code == "level-slope" and each.outcome is not Outcome.DONE]
+
+
+def test_a_local_step_shows_though_the_ends_keep_the_slope(check: Check) -> None:
+    """Level for 30 ft, 0.08 ft down in the next 6 ft (16 in/100 ft), level to the end."""
+    site = gravity(upper=95.0, lower=94.92)
+    for name, east in (("upper", -55.0), ("lower", -61.0)):
+        site.places[f"lateral 1/{name}"] = (east, 62.0)
+    order = ("near end", "upper", "lower", "turn-up")
+    site.places = {
+        **{name: place for name, place in site.places.items() if not name.startswith("lateral 1/")},
+        **{f"lateral 1/{name}": site.places[f"lateral 1/{name}"] for name in order},
+    }
+    broken = [each for each in check(site) if each.outcome is Outcome.OUTSIDE]
+    assert [(each.code, each.measured) for each in broken] == [("level-slope", "16.0 in/100 ft")]
+    assert "lateral 1, upper to lower" in broken[0].words
+
+
+def test_pressure_laterals_follow_the_design_and_only_the_declared_tolerance(check: Check) -> None:
+    site = Site()
+    site.toml = site.toml.replace("level_tolerance = '1/2\"'\n", "")
+    site.inverts["lateral 1/turn-up"] -= 2 / 12  # 5 in/100 ft
+    assert left(check(site)) == [UNDECLARED]
+    assert "Held against nothing." in one(check(site), "tolerance-undeclared").words
+
+
+def test_usual_holes_and_runs_dead_level_by_laser_pass(check: Check) -> None:
+    """Common practice: 3/16-in holes every 4 ft in 1-1/2-in pipe, runs dead level by laser."""
+    site = Site()
+    for k in (1, 2):
+        usual = {"orifice": '3/16"', "orifices": "11", "spacing": "4' 0\"", "pipe": "1-1/2 in sch 40"}
+        site.component(f"lateral {k}").update(usual)
+        assert site.inverts[f"lateral {k}/near end"] == site.inverts[f"lateral {k}/turn-up"]
+    items = check(site)
+    assert left(items) == []
+    assert one(items, "level-spread", "lateral 1").measured == "0.0 in"
+    assert one(items, "orifice", "lateral 1").measured == "0.1875 in"
+    assert not [each for each in items if each.code == "level-slope"]
 
 
 @pytest.mark.parametrize(("depth", "outcome"), [("3' 0\"", Outcome.DONE), ("3' 0 1/2\"", Outcome.OUTSIDE)])
@@ -317,7 +376,11 @@ def test_an_alarm_on_the_pumps_breaker_is_outside(check: Check) -> None:
 def test_one_squirt_height_alone_leaves_the_lateral_open(check: Check) -> None:
     site = Site()
     site.readings = [each for each in site.readings if each[:2] != ("lateral 1", "squirt-first")]
-    assert left(check(site)) == [("doubtful", "squirt-untold", "lateral 1")]
+    assert left(check(site)) == [
+        ("missing", "not-told", "lateral 1"),
+        ("doubtful", "squirt-untold", "lateral 1"),
+    ]
+    assert one(check(site), "squirt-untold").outcome is Outcome.DOUBTFUL
 
 
 def test_without_the_size_of_its_holes_the_head_cannot_be_told(check: Check) -> None:
@@ -395,6 +458,32 @@ def test_bare_tanks_say_what_water_holds_them(check: Check) -> None:
     )
 
 
+def test_water_that_holds_a_tank_of_unknown_walls_is_a_doubt_with_its_reason(check: Check) -> None:
+    site = Site()
+    site.component("septic tank")["wall"] = ""
+    item = one(check(site), "water-inside", "septic tank")
+    assert item.outcome is Outcome.DOUBTFUL
+    assert (item.measured or "").startswith("at least ")
+    assert "It may need more, for the room in it" in item.words and "no wall thickness recorded" in item.words
+    assert item.next_act.endswith("Fill wall, or gal_per_in, in components.csv.")
+
+
+def test_a_lying_tank_is_told_what_water_holds_it(check: Check) -> None:
+    site = Site()
+    site.component("septic tank").update({"form": "lying", "height": "", "weight_lb": "5000"})
+    item = one(check(site), "water-inside", "septic tank")
+    assert (item.outcome, item.measured is not None) == (Outcome.DONE, True)
+
+
+def test_where_the_water_cannot_be_told_the_true_reason_is_said(check: Check) -> None:
+    site = Site()
+    site.component("septic tank")["weight_lb"] = ""
+    site.component("pump tank")["height"] = ""
+    items = check(site)
+    assert "without its weight on record" in one(items, "water-inside", "septic tank").words
+    assert "without its outside sizes on record" in one(items, "water-inside", "pump tank").words
+
+
 def _number(text: str) -> float:
     top, _, bottom = text.partition("/")
     return float(top) / float(bottom or 1)
@@ -442,13 +531,66 @@ def test_a_tank_may_lie_four_feet_deep_at_most(check: Check, cover: str, outcome
     assert one(check(site), "cover", "septic tank").outcome is outcome
 
 
+def covered(site: Site, write_sheets: WriteSheets, **depths: str) -> list[CheckItem]:
+    """Check a property with depths noted at points of its septic tank."""
+    sheets = site.sheets()
+    column = sheets["points"][0].index("depth")
+    for name, depth in depths.items():
+        next(each for each in sheets["points"] if each[:2] == ["septic tank", name.replace("_", " ")])[column] = depth
+    return list(check_before_backfill(locate(read_sheets(write_sheets("covered", **sheets)).record), DAY))
+
+
+def test_the_depth_of_a_lid_on_a_riser_is_not_the_soil_over_the_tank(write_sheets: WriteSheets) -> None:
+    """Lids 6 in down, the tank's top 4 ft 3 in: Minnesota's county asks for 4 ft at most."""
+    site = minnesota()
+    site.component("septic tank")["cover"] = "4' 3\""
+    item = one(covered(site, write_sheets, inlet_lid='6"', outlet_lid='6"'), "cover", "septic tank")
+    assert (item.outcome, item.measured) == (Outcome.OUTSIDE, "4' 3\"")
+
+
+def test_lid_depths_alone_do_not_tell_the_soil_over_a_tank(write_sheets: WriteSheets) -> None:
+    site = minnesota()
+    site.component("septic tank")["cover"] = ""
+    items = covered(site, write_sheets, inlet_lid='6"', outlet_lid='6"')
+    assert one(items, "cover-unknown", "septic tank").outcome is Outcome.DOUBTFUL
+
+
+def test_a_shot_top_of_the_tank_itself_tells_the_soil_over_it(write_sheets: WriteSheets) -> None:
+    site = minnesota()
+    site.places["septic tank/top of its east end"] = (34.5, 42.5)
+    sheets = site.sheets()
+    for to, rod in (("top", "8.30"), ("grade", "4.00")):
+        sheets["levels"].append(["1", "septic tank/top of its east end", to, "", rod, "50"])
+    items = list(check_before_backfill(locate(read_sheets(write_sheets("shot", **sheets)).record), DAY))
+    item = one(items, "cover", "septic tank")
+    assert (item.outcome, item.measured) == (Outcome.OUTSIDE, "4' 3 1/2\"")
+
+
+def test_a_flushing_turn_up_does_not_tell_the_soil_over_its_lateral(write_sheets: WriteSheets) -> None:
+    """It ends under a valve box, inches below the ground; the near end of the lateral lies 1 ft down."""
+    sheets = Site().sheets()
+    column = sheets["points"][0].index("depth")
+    for point, depth in (("near end", "1' 0\""), ("turn-up", '2"')):
+        next(each for each in sheets["points"] if each[:2] == ["lateral 1", point])[column] = depth
+    items = list(check_before_backfill(locate(read_sheets(write_sheets("covered", **sheets)).record), DAY))
+    assert one(items, "cover", "lateral 1").measured == "1' 0\""
+
+
+def test_soil_over_a_part_that_no_rule_limits_is_told_all_the_same(check: Check) -> None:
+    items = check(Site())
+    tank, sewer = (one(items, "cover", name) for name in ("septic tank", "building sewer"))
+    for item, soil in ((tank, "1' 6\""), (sewer, "1' 8\"")):  # the sewer: 2 ft to the invert of a 4-in pipe
+        assert (item.outcome, item.measured, item.limit) == (Outcome.DONE, soil, None)
+        assert item.words.endswith("no limit in the profile.")
+
+
 def test_a_pipe_that_lies_too_shallow_is_outside(check: Check, write_sheets: WriteSheets) -> None:
     sheets = Site().sheets()
     depth = sheets["points"][0].index("depth")
     row = next(each for each in sheets["points"] if each[:2] == ["effluent line", "bend"])
     row[depth] = '7"'  # to the invert of a 4-in pipe: 3 in of soil
     record = read_sheets(write_sheets("shallow", **sheets)).record
-    item = one(list(check_before_backfill(locate(record), DAY)), "cover")
+    item = one(list(check_before_backfill(locate(record), DAY)), "cover", "effluent line")
     assert (item.outcome, item.measured, item.limit) == (Outcome.OUTSIDE, "0' 3\"", "at least 6 in")
 
 
@@ -472,3 +614,81 @@ def test_a_lateral_is_at_most_21_percent_uneven(check: Check, first: str, outcom
     heights = {"squirt-first": first, "squirt-last": "5' 0\""}
     site.readings = [(c, r, heights.get(r, v) if c == "lateral 1" else v) for c, r, v in site.readings]
     assert one(check(site), "squirt-lateral", "lateral 1").outcome is outcome
+
+
+# ------------------------------------------------------------ kinds that no rule knows
+
+
+def renamed(name: str, kind: str) -> Site:
+    site = Site()
+    site.component(name)["kind"] = kind
+    return site
+
+
+def test_a_kind_that_no_rule_knows_is_said_with_those_that_are_like_it(check: Check) -> None:
+    item = one(check(renamed("effluent line", "mystery conveyance")), "kind-unknown", "effluent line")
+    assert (item.outcome, item.measured) == (Outcome.DOUBTFUL, "mystery conveyance")
+    assert "no rule of the profile knows the kind “mystery conveyance”: nothing of it was checked" in item.words
+    item = one(check(renamed("control panel", "alarm panel")), "kind-unknown", "control panel")
+    assert "control panel" in item.next_act
+
+
+def test_a_tank_that_is_only_called_a_tank_is_checked_as_one_and_doubted(check: Check) -> None:
+    items = check(renamed("septic tank", "two-chamber tank"))
+    item = one(items, "kind-unknown", "septic tank")
+    assert "only what holds for every tank was checked" in item.words
+    assert "septic tank" in item.next_act
+    codes = {each.code for each in items if each.subject.startswith("septic tank")}
+    assert codes >= {"outline", "points-there", "setback", "floats", "accuracy", "watertightness"}
+
+
+@pytest.mark.parametrize("kind", ["house sewer", "plain sewer", "sewer line"])
+def test_a_building_sewer_by_another_name_is_checked_as_one(check: Check, kind: str) -> None:
+    assert left(check(renamed("building sewer", kind))) == []
+    site = renamed("building sewer", kind)
+    site.inverts["building sewer/house exit"] = 96.5  # no fall at all
+    assert one(check(site), "fall", "building sewer").outcome is Outcome.OUTSIDE
+
+
+def test_what_has_no_point_at_all_is_missing_but_not_what_lies_in_a_tank_or_stands_on_the_yard(check: Check) -> None:
+    site = Site()
+    site.components += [
+        {"name": "curtain", "kind": "curtain drain"},
+        {"name": "filter", "kind": "effluent filter"},
+        {"name": "fence", "kind": "fence"},
+        {"name": "gas", "kind": "propane tank"},
+    ]
+    assert left(check(site)) == [
+        ("missing", "not-located", "curtain"),
+        ("doubtful", "kind-unknown", "curtain"),
+    ]
+
+
+def test_points_of_components_without_a_row_are_not_passed_in_silence(write_sheets: WriteSheets) -> None:
+    sheets = {name: rows for name, rows in Site().sheets().items() if name not in ("components", "readings")}
+    items = list(check_before_backfill(locate(read_sheets(write_sheets("bare", **sheets)).record), DAY))
+    assert "its kind is not recorded" in one(items, "kind-unknown", "septic tank").words
+
+
+def test_a_sewer_cleanout_is_asked_for_its_cap_and_a_valve_box_for_its_lid(check: Check) -> None:
+    site = Site()
+    for name, kind, x in (("cleanout", "sewer cleanout", 23.2), ("box", "valve box", -20.0)):
+        site.components.append({"name": name, "kind": kind})
+        site.places[f"{name}/lid"] = (x, 40.0)
+        site.photos.append(f"{name}/lid")
+    assert left(check(site)) == []
+
+
+@pytest.mark.parametrize(("width", "outcome"), [("3' 0\"", Outcome.DONE), ("3' 1\"", Outcome.OUTSIDE)])
+def test_a_trench_is_at_most_three_feet_wide(check: Check, width: str, outcome: Outcome) -> None:
+    """Rapid City SD 13.20.500."""
+    site = Site()
+    site.component("lateral 1")["width"] = width
+    assert one(check(site), "trench-width", "lateral 1").outcome is outcome
+
+
+def test_the_source_of_the_inspection_is_that_of_the_profile(check: Check) -> None:
+    assert "WAC" not in (one(check(Site()), "inspection").source or "")
+    site = Site()
+    site.toml = site.toml.replace('units = "ft-in"', 'units = "ft-in"\nrules = "washington"')
+    assert one(check(site), "inspection").source == "WAC 246-272A-0260(1)"

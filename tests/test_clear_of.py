@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from asbuilt.checks.clear_of import built_over
 from asbuilt.checks.item import Outcome
 from asbuilt.errors import AsbuiltError, SheetError
 from asbuilt.jobs.clear_of import ClearOf, Wanted, answer_of, clear_of, map_with
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.record.shape_files import read_shape
 from asbuilt.record.sheets.read import read_sheets
+from asbuilt.shapes import Outlines
 from asbuilt.survey.planned import set_out, with_planned
 from asbuilt.units import FOOT_M
 from tests.commands import ROOT
@@ -75,6 +77,36 @@ def test_a_patio_over_a_lid_buries_it(sample: Located) -> None:
     assert {each.point for each in over.buried} >= {"septic tank/inlet lid"}
     assert not answer_of(over).clear
     assert "lies over the opening septic tank/inlet lid" in answer_of(over).text()
+
+
+def test_a_trench_of_unknown_width_may_be_half_a_trench_nearer_to_what_is_planned(sample: Located) -> None:
+    """A trench is 3 ft wide at most (Rapid City SD 13.20.500)."""
+    narrow = tuple(replace(each, width=None) if each.kind == "lateral" else each for each in sample.record.components)
+    unknown = replace(sample, record=replace(sample.record, components=narrow))
+    for located, nearer in ((sample, 0.0), (unknown, 1.5 * FOOT_M)):
+        told = ask(located, "shed", "0", "24 0")
+        apart = next(each.apart for each in told.clearances if each.component.name == "lateral 1")
+        assert apart is not None
+        assert apart.nearer_m == pytest.approx(nearer)
+
+
+def test_a_shed_wholly_inside_the_house_is_over_it_and_one_against_its_wall_is_not(sample: Located) -> None:
+    inside, outside, against = (
+        clear_of(sample, Wanted("shed", NORTH_WALL, "3 0", out, hand, "3 0", "3 0"), TODAY)
+        for out, hand in (("3 0", "left"), ("3 0", "right"), ("0", "right"))
+    )
+    assert (len(inside.over_buildings), outside.over_buildings, against.over_buildings) == (1, (), ())
+    assert not answer_of(inside).clear
+
+
+def test_a_building_whose_walk_does_not_close_is_built_over_too(sample: Located) -> None:
+    walls = replace(sample.record, walls=sample.record.walls[:2])
+    outlines = Outlines(walls, sample.solution)
+    (name,) = outlines.buildings
+    line = outlines.of(name)
+    assert line is not None and line.geom_type == "LineString"
+    assert list(built_over(outlines, line.centroid.buffer(20))) == [name]
+    assert list(built_over(outlines, line.centroid.buffer(20).exterior.buffer(0.1))) == []
 
 
 def test_a_round_tree_is_as_far_as_its_edge(sample: Located) -> None:

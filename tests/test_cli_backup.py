@@ -1,8 +1,13 @@
 """`asbuilt backup` and `asbuilt restore`: a true copy for the day the record is gone, and back without a loss."""
 
 import json
+import os
 import re
+import resource
 import sqlite3
+import subprocess
+import sys
+import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,10 +15,11 @@ import pytest
 
 from asbuilt.jobs.backup import back_up
 from asbuilt.record.backups import backups_in
+from asbuilt.record.copies import fill
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_property
 from asbuilt.record.soundness import read_heads
-from tests.commands import Run, files_below, invoke, parsed
+from tests.commands import ROOT, Run, files_below, invoke, parsed
 from tests.trust import ONE, OTHER, copied, tamper
 
 WITHDRAW = ("withdraw", ONE, "septic tank/lid", "--from", "A", "--reason", "nail gone", "--who", "tester")
@@ -50,7 +56,7 @@ def test_a_backup_is_a_true_copy_for_its_owner_only_and_is_read_again(run: Run, 
     assert path.read_bytes()[18] == 1, "one file, which can be read from read-only media"
     verified = run("verify", "--record", path, "--against", record)
     assert (verified.exit_code, verified.stderr) == (0, "")
-    assert ", 2 photos, " in verified.stdout
+    assert ", 2 photos: no fault\n" in verified.stdout
 
 
 def test_a_backup_goes_beside_the_record_where_no_folder_is_named(run: Run, record: Path, folder: Path) -> None:
@@ -85,6 +91,30 @@ def test_so_many_of_the_newest_stay_and_no_other_file_is_touched(record: Path, f
     assert {name: (into / name).read_text() for name in others} == dict.fromkeys(others, "mine")
 
 
+def test_backups_of_another_record_of_the_same_name_are_left_alone(
+    run: Run, record: Path, folder: Path, sample_record: Path
+) -> None:
+    """Two offices, two records called asbuilt.db, one memory stick: --keep once removed the other's only backup."""
+    other = parsed(run("backup", "--record", sample_record, "--to", "stick", "--keep", "1", "--json"))["backup"]
+    first = parsed(run("backup", "--to", "stick", "--keep", "1", "--json"))
+    assert (first["removed"], first["others"]) == ([], [other])
+    result = run("backup", "--to", "stick", "--keep", "1")
+    assert result.stdout.splitlines()[-2:] == [
+        f"removed: {Path(first['backup']).name}",
+        f"left alone, with entries that this record does not have or not to be read: {Path(other).name}",
+    ]
+    assert Path(other).exists()
+
+
+def test_a_backup_that_holds_what_the_record_lost_is_left_alone(run: Run, record: Path, folder: Path) -> None:
+    old = parsed(run("backup", "--to", "old", "--json"))["backup"]
+    run(*WITHDRAW)
+    only_there = parsed(run("backup", "--to", "stick", "--json"))["backup"]
+    run("restore", old, "--overwrite-newer")
+    done = parsed(run("backup", "--to", "stick", "--keep", "1", "--json"))
+    assert (done["removed"], done["others"]) == ([], [only_there])
+
+
 def test_of_a_record_with_faults_the_copy_is_kept_nothing_is_removed_and_it_is_said(record: Path, run: Run) -> None:
     first = parsed(run("backup", "--to", "copies", "--keep", "1", "--json"))["backup"]
     tamper(record, "UPDATE tie SET distance_m = 7.2 WHERE entry_id = (SELECT min(entry_id) FROM tie)")
@@ -103,6 +133,23 @@ def test_a_backup_that_cannot_be_written_is_one_message(run: Run, record: Path, 
     result = run("backup", "--to", "copies")
     assert result.exit_code == 2
     assert result.stderr.startswith("asbuilt: copies: ") or "copies" in result.stderr
+
+
+def test_a_copy_of_what_is_locked_gives_up_in_time(tmp_path: Path) -> None:
+    """Waits of both connections once came on top of the one wait that was meant, and without it there is no end."""
+    with open_record(tmp_path / "r.db", create=True) as record:
+        record.connection.execute("PRAGMA journal_mode = DELETE")
+    locking = sqlite3.connect(tmp_path / "r.db", isolation_level=None)
+    locking.execute("BEGIN EXCLUSIVE")
+    locked, free = sqlite3.connect(tmp_path / "r.db", timeout=30), sqlite3.connect(":memory:", timeout=30)
+    for source, copy in ((locked, free), (free, locked)):
+        begun = time.monotonic()
+        with pytest.raises(sqlite3.OperationalError, match="database is locked"):
+            fill(source, copy, wait_s=0.2)
+        assert time.monotonic() - begun < 10
+    assert [each.execute("PRAGMA busy_timeout").fetchone()[0] for each in (locked, free)] == [30_000, 30_000]
+    for each in (locking, locked, free):
+        each.close()
 
 
 # ------------------------------------------------------------ restore
@@ -134,6 +181,39 @@ def test_a_damaged_record_is_kept_aside_and_replaced(run: Run, record: Path, fol
     assert result.stdout.splitlines()[1] == f"the record that was there is kept as {kept.name}"
     assert kept.read_bytes() == damaged
     assert run("verify").exit_code == 0
+
+
+def test_where_there_is_no_room_for_the_copy_a_damaged_record_keeps_its_name(
+    run: Run, record: Path, folder: Path
+) -> None:
+    """The damaged file was once moved aside before the copy was written. No file may grow beyond 8 kB here."""
+    run("backup", "--to", "copies")
+    record.write_bytes(b"no SQLite file any more" * 1000)
+    before = files_below(folder)
+    limit = (8192, resource.getrlimit(resource.RLIMIT_FSIZE)[1])
+    done = subprocess.run(
+        [sys.executable, "-m", "asbuilt", "restore", str(only(folder / "copies"))],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"},
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, limit),
+    )
+    assert done.returncode == 2, done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert files_below(folder) == before
+
+
+def test_a_restore_that_is_refused_brings_no_photos_either(run: Run, record: Path, folder: Path) -> None:
+    """Photos were once copied before it was decided, and the message said that nothing was changed."""
+    run("backup", "--to", "copies")
+    run(*WITHDRAW)
+    for path in (folder / "asbuilt.db.photos").rglob("*.*"):
+        path.unlink()
+    before = {name for name in files_below(folder) if "asbuilt.db-" not in name}
+    result = run("restore", only(folder / "copies"))
+    assert "; nothing was changed" in result.stderr
+    assert {name for name in files_below(folder) if "asbuilt.db-" not in name} == before
 
 
 def test_a_record_that_knows_more_is_not_replaced_in_silence(run: Run, record: Path, folder: Path) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from asbuilt.jobs.find import Asked, find_lids, find_sheets_pdf, lid_names, pictures_of
+from asbuilt.jobs.find import Asked, find_lids, find_pdf, lid_names, pictures_of
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
 from asbuilt.model.photos import Photo
@@ -39,6 +39,12 @@ def true_places(truth: Any) -> dict[str, tuple[float, float]]:
 
 def said(found: Located, *names: str, lang: str = "en", **asked: Any) -> str:
     return " ".join("\n".join(find_text(find_lids(found, DAY, Asked(names, **asked)), lang)).split())
+
+
+def printed(
+    found: Located, *, lang: str = "en", paper: str = "us-letter", one_page_each: bool = True, **asked: Any
+) -> bytes:
+    return find_pdf(find_lids(found, DAY, Asked(**asked)), lang, paper, one_page_each=one_page_each)
 
 
 # ------------------------------------------------------------ on screen
@@ -222,14 +228,14 @@ def test_every_sentence_of_the_catalogues_is_used() -> None:
 
 def test_each_lid_of_the_sample_stands_on_a_page_of_its_own(found: Located) -> None:
     for lang in CATALOGUES:
-        assert pages(find_sheets_pdf(found, DAY, lang=lang))[0] == 10
-    count, *size = pages(find_sheets_pdf(found, DAY, paper="a4", names=("pump tank",)))
+        assert pages(printed(found, lang=lang))[0] == 10
+    count, *size = pages(printed(found, paper="a4", names=("pump tank",)))
     assert count == 1
     assert size == pytest.approx((595.28, 841.89), abs=0.5)
 
 
 def test_all_lids_stand_on_one_sheet_of_paper(found: Located) -> None:
-    made = find_sheets_pdf(found, DAY, one_page_each=False)
+    made = printed(found, one_page_each=False)
     assert pages(made)[0] <= 2  # both its sides
     words = flat(pdf_text(made))
     for name in lid_names(found, DAY):
@@ -242,14 +248,14 @@ def test_all_lids_stand_on_one_sheet_of_paper(found: Located) -> None:
 def test_the_printed_page_leads_to_the_lid(found: Located, truth: Any, lang: str) -> None:
     true = true_places(truth)
     for name in ("septic tank/outlet lid", "lateral 3/turn-up"):
-        made = find_sheets_pdf(found, DAY, names=(name,), lang=lang, lost=("SE corner",))
+        made = printed(found, names=(name,), lang=lang, lost=("SE corner",))
         read = read_instructions(pdf_text(made, "-raw"), lang)
         assert miss_m(swing(true, read), true[name]) <= read.within_m
 
 
 def test_nothing_on_a_lids_page_is_smaller_than_14_points(found: Located, tmp_path: Path) -> None:
     """Sizes as poppler's pdftotext sees them: the height of each word's box is about 1.16 of its type."""
-    (tmp_path / "page.pdf").write_bytes(find_sheets_pdf(found, DAY, names=("pump tank",)))
+    (tmp_path / "page.pdf").write_bytes(printed(found, names=("pump tank",)))
     subprocess.run(["pdftohtml", "-xml", "-i", "page.pdf", "page"], cwd=tmp_path, check=True, capture_output=True)
     xml = (tmp_path / "page.xml").read_text()
     sizes = {int(size) for size in re.findall(r'<fontspec [^>]*size="(\d+)"', xml)}
@@ -263,7 +269,7 @@ def test_with_photos_a_lid_still_has_one_page_and_what_is_to_be_done_stays_large
 ) -> None:
     """Photos and Spanish once pushed the gas warning onto a second page."""
     with_photos = located(loaded, SAMPLE_NAME)
-    made = find_sheets_pdf(with_photos, DAY, lang=lang, pictures=pictures_of(loaded, with_photos))
+    made = printed(with_photos, lang=lang, pictures=pictures_of(loaded, with_photos))
     assert pages(made)[0] == 10
     (tmp_path / "page.pdf").write_bytes(made)
     subprocess.run(["pdftohtml", "-xml", "-i", "page.pdf", "page"], cwd=tmp_path, check=True, capture_output=True)
@@ -279,7 +285,7 @@ def test_with_photos_a_lid_still_has_one_page_and_what_is_to_be_done_stays_large
 
 
 def test_the_same_record_gives_the_same_bytes(found: Located) -> None:
-    assert find_sheets_pdf(found, DAY, names=("T1",)) == find_sheets_pdf(found, DAY, names=("T1",))
+    assert printed(found, names=("T1",)) == printed(found, names=("T1",))
 
 
 @pytest.mark.parametrize("hostile", HOSTILE)
@@ -287,7 +293,7 @@ def test_every_text_of_the_record_prints_literally(found: Located, hostile: str)
     rows = tuple(replace(p, description=hostile, landmark=hostile) for p in found.record.points)
     marks = tuple(replace(r, description=hostile) for r in found.record.reference_points)
     spoiled = replace(found, record=replace(found.record, points=rows, reference_points=marks))
-    words = flat(pdf_text(find_sheets_pdf(spoiled, DAY, names=("T1",))))
+    words = flat(pdf_text(printed(spoiled, names=("T1",))))
     assert words.count(flat(hostile)) >= 3
 
 
@@ -296,11 +302,11 @@ def test_the_photo_of_a_lid_stands_on_its_page(found: Located, tmp_path: Path) -
     Image.new("RGB", (60, 40), (200, 30, 30)).save(picture, "JPEG")
     photo = Photo("septic tank/inlet lid", "lid.jpg", "ab" * 32, "jpeg", 60, 40)
     with_photo = replace(found, record=replace(found.record, photos=(photo,)))
-    made = find_sheets_pdf(with_photo, DAY, names=("T1",), pictures={"ab" * 32: picture.getvalue()})
+    made = printed(with_photo, names=("T1",), pictures={"ab" * 32: picture.getvalue()})
     (tmp_path / "lid.pdf").write_bytes(made)
     done = subprocess.run(["pdfimages", "-list", "lid.pdf"], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert re.search(r"image +60 +40 ", done.stdout)
-    bare = find_sheets_pdf(with_photo, DAY, names=("T1",))
+    bare = printed(with_photo, names=("T1",))
     (tmp_path / "lid.pdf").write_bytes(bare)
     none = subprocess.run(["pdfimages", "-list", "lid.pdf"], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert "60" not in none.stdout
@@ -317,6 +323,6 @@ def test_a_house_sewer_is_no_house_and_a_shed_is_one(found: Located) -> None:
 
 
 def test_qpdf_finds_no_fault_in_the_file(found: Located, tmp_path: Path) -> None:
-    (tmp_path / "each.pdf").write_bytes(find_sheets_pdf(found, DAY))
+    (tmp_path / "each.pdf").write_bytes(printed(found))
     done = subprocess.run(["qpdf", "--check", "each.pdf"], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert "No syntax or stream encoding errors found" in done.stdout

@@ -5,6 +5,7 @@
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -192,14 +193,68 @@ def test_a_sound_record_passes_and_its_hashes_are_printed(run: Run, record: Path
     result = run("verify")
     assert (result.exit_code, result.stderr) == (0, "")
     lines = result.stdout.splitlines()
-    assert lines[0] == "asbuilt.db: 2 properties, 23 entries, 2 photos, 6 places reckoned twice: no fault"
+    assert lines[:2] == [
+        "asbuilt.db: 2 properties, 23 entries, 2 photos: no fault",
+        "6 places of 2 properties reckoned from the record and again from its field sheets, written out and read",
+    ]
     found = parsed(run("verify", "--json"))
     assert found["sound"] is True
     assert found["faults"] == []
     assert [(each["name"], each["entries"]) for each in found["properties"]] == [(OTHER, 10), (ONE, 13)]
-    assert lines[1] == f"mark of the whole record: {found['mark']}"
-    assert run("verify", "--quick").stdout.startswith("asbuilt.db: 2 properties, 23 entries, 2 photos: no fault\n")
+    assert lines[2] == f"mark of the whole record: {found['mark']}"
+    quick = run("verify", "--quick").stdout
+    assert quick.startswith("asbuilt.db: 2 properties, 23 entries, 2 photos: no fault\nmark of ")
     assert files_below(folder) == before
+
+
+def test_a_place_that_does_not_come_out_of_the_sheets_again_is_a_fault(
+    run: Run, record: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Verify once solved the same rows twice in one process, which could not fail."""
+    from asbuilt.record.sheets import again
+    from asbuilt.record.sheets.write import sheet_texts as honest
+
+    def careless(known: Any, **words: bool) -> dict[str, str]:
+        texts: dict[str, str] = honest(known, **words)
+        return texts | {"points.csv": texts["points.csv"].replace('25\' 0""', '25\' 1""')}
+
+    monkeypatch.setattr(again, "sheet_texts", careless)
+    result = run("verify")
+    assert result.exit_code == 1
+    assert f"fault: {OTHER}: septic tank/lid: it comes out 0." in result.stderr
+    assert " m away when its field sheets are written out and read again" in result.stderr
+
+
+def test_sheets_that_cannot_be_read_again_are_named_and_are_no_fault(
+    run: Run, record: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from asbuilt.errors import Problem, SheetError
+    from asbuilt.jobs import verify
+    from asbuilt.record.sheets.again import read_again as honest
+
+    def half_filled(known: Any) -> Any:
+        if known.property.name == ONE:
+            raise SheetError([Problem("walls.csv", 2, "to", "is empty", "it is needed in every row")])
+        return honest(known)
+
+    monkeypatch.setattr(verify, "read_again", half_filled)
+    result = run("verify")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout.splitlines()[1:3] == [
+        "3 places of 1 of 2 properties reckoned from the record and again from its field sheets, written out and read",
+        f"not among them, for its sheets cannot be read again: {ONE}: walls.csv row 2, column to: is empty; it is "
+        "needed in every row",
+    ]
+
+
+def test_of_a_large_office_some_properties_are_reckoned_and_it_is_said_how_many(
+    run: Run, record: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from asbuilt.jobs import verify
+
+    monkeypatch.setattr(verify, "MOST_SOLVED", 1)
+    assert run("verify").stdout.splitlines()[1].startswith("3 places of 1 of 2 properties reckoned ")
+    assert run("verify", "--every").stdout.splitlines()[1].startswith("6 places of 2 properties reckoned ")
 
 
 @pytest.mark.parametrize("how", TAMPERED)

@@ -86,6 +86,12 @@ def test_a_round_tank_goes_by_its_inside_circle_and_a_lying_one_by_its_nominal_v
     assert gallons_per_inch(lying) is None
 
 
+def test_a_round_tank_needs_only_its_width() -> None:
+    upright = gallons_per_inch(Component("t", "pump tank", form="round", width=inches(54), wall=inches(3)))
+    assert upright is not None
+    assert (upright.value, upright.rough) == (pytest.approx(math.pi * 24 * 24 / 231), False)
+
+
 # ------------------------------------------------------------ floats
 
 

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from asbuilt.checks.item import Outcome
+from asbuilt.jobs.backfill_check import check_before_backfill
 from asbuilt.jobs.drawing import record_drawing
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.properties import located
@@ -21,7 +23,7 @@ from asbuilt.model.place import Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.drawing.scale import PAPERS_MM, ScaleError, metric_scale, us_scale
 from asbuilt.output.drawing.scene import build_scene, reading_words
-from asbuilt.output.drawing.tables import check_tables
+from asbuilt.output.drawing.tables import CHECKS_IN_WORDS, check_tables
 from asbuilt.output.drawing.views import Drawing, choose_views, drawing_pdf, make_drawing
 from asbuilt.output.drawing.words import Subject
 from asbuilt.record.profiles import built_in, profile_of
@@ -381,6 +383,24 @@ def test_readings_are_those_of_the_first_day_and_gone_marks_are_called_gone(foun
     assert "oak post (gone)" in later
     table = next(each for each in drawn(found, today=date(2026, 1, 1)).tables if each.title.startswith("Tests"))
     assert {row[0] for row in table.rows if row[2].startswith("height of the jet at the end")} == {"2017-06-28"}
+
+
+def test_what_is_done_is_counted_and_all_else_and_every_setback_is_listed(found: Located) -> None:
+    """All 125 lines that were done filled most of the sample's twelve pages."""
+    items = check_before_backfill(found, DAY)
+    counted, *listed = check_tables(items)
+    rows = [row for table in listed if table.title.startswith("Check") for row in table.rows]
+    expected = [each for each in items if each.outcome is not Outcome.DONE or each.group == "setbacks"]
+    assert len(rows) == len(expected)
+    for each in expected:
+        assert [row for row in rows if row[0] == each.outcome and row[1].startswith(each.words)]
+    assert sum(int(number) for row in counted.rows for number in row[1:]) == len(items)
+    assert {row[0]: int(row[4]) for row in counted.rows} == {
+        CHECKS_IN_WORDS[part]: sum(each.group == part and each.outcome is Outcome.DONE for each in items)
+        for part in {each.group for each in items}
+    }
+    cited = {source for each in expected if (source := each.source)}
+    assert {row[1] for row in listed[-1].rows} == cited
 
 
 def test_the_check_is_called_not_run_where_it_was_not_run() -> None:

@@ -196,6 +196,21 @@ def test_a_deck_over_the_lid_is_said_with_how_to_go_down_through_it() -> None:
     assert find_lids(locate(later), DAY, Asked(("tank/lid",))).lids[0].cover is None
 
 
+@pytest.mark.parametrize("kind", ["gravel drive", "porch", "terrace", "paving", "barn", "hot tub", "pool"])
+def test_whatever_the_profile_calls_built_covers_a_lid(kind: str) -> None:
+    over = {f"it/{k}": place for k, place in enumerate([(3, 8.2), (9, 8.2), (9, 14), (3, 14)], 1)}
+    places = RECTANGLE | LID | over
+    ties = tapes(places, "tank/lid", "BCD") + [tie for name in over for tie in tapes(places, name, "ABCD")]
+    record = replace(
+        rectangle(places, ties, units="ft-in"),
+        components=(Component("it", kind, shape="area"), Component("tank", "septic tank")),
+        points=tuple(Point("it", str(k), float(k)) for k in range(1, 5)),
+    )
+    assert find_lids(locate(record), DAY, Asked(("tank/lid",))).lids[0].cover == "it"
+    bed = replace(record, components=(replace(record.components[0], kind="flower bed"), record.components[1]))
+    assert find_lids(locate(bed), DAY, Asked(("tank/lid",))).lids[0].cover is None
+
+
 def test_the_third_tape_tells_the_lid_from_the_other_side() -> None:
     way = one(record_of(anchors="ABCD")).crossing
     assert way is not None

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from asbuilt.model.components import Component
-from asbuilt.service.flotation import Body, Factors, Flotation, Verdict, flotation
+from asbuilt.service.flotation import Factors, Flotation, Verdict, flotation
+from asbuilt.service.tank_body import Body
 from asbuilt.units import FOOT_M, Length
 
 FACTORS = Factors(1.3, 37.6, ("one", "two"))
@@ -89,6 +90,35 @@ def test_the_water_left_inside_makes_up_what_is_short() -> None:
     assert found.water_inside_m == pytest.approx(short / (62.4 * 9.5 * 4.5) * FOOT_M, rel=1e-6)
     assert judged(6).water_inside_m is None  # none needed
     assert judged(0, weight_lb=100.0).water_inside_m is None  # a full tank would not hold it
+
+
+def test_water_left_in_a_tank_of_unknown_walls_is_not_told_and_it_is_said_why() -> None:
+    for found in (judged(3, wall=None), judged(3, wall=None, form="lying", weight_lb=4000.0)):
+        assert found.water_inside_m is None
+        assert "only roughly known" in found.no_water
+    assert judged(0, weight_lb=100.0).no_water == "even filled to its liquid level it does not weigh enough"
+    assert judged(6).no_water == ""  # none needed
+
+
+def test_the_water_left_in_a_lying_tank_goes_by_its_segment() -> None:
+    """Wall 0: the same cylinder in and out, so that half a tank of water makes up half its uplift."""
+    half = 62.4 * math.pi * 2.5**2 * 10 / 2
+    lying = {"form": "lying", "height": None, "wall": feet(0), "liquid_depth": None, "cover": feet(0)}
+    found = judged(0, weight_lb=(2 * 1.3 - 1) * half, **lying)
+    assert found.water_inside_m == pytest.approx(2.5 * FOOT_M)
+
+
+def test_a_tank_that_is_too_light_says_how_much_concrete_would_hold_it_and_leaves_the_anchoring_to_an_engineer() -> (
+    None
+):
+    found = judged(3)
+    short = 1.3 * 9360 - 11880
+    assert found.concrete_ft3 == pytest.approx(short / (150 - 62.4))
+    assert "288 lb are short of what is asked for; concrete of about 3 ft3 under water" in found.words
+    assert "FEMA P-259, Example C7" in found.words
+    assert found.words.endswith("a licensed engineer's design.")
+    assert judged(6).concrete_ft3 is None
+    assert "concrete" not in judged(6).words
 
 
 def test_a_round_tank_and_a_lying_one_displace_their_own_volume() -> None:

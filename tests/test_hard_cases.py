@@ -18,7 +18,7 @@ from asbuilt.survey.planning import choices, next_tapes
 from asbuilt.survey.screening import screen
 from asbuilt.survey.shared import explanations
 from asbuilt.survey.solve import solve
-from asbuilt.survey.start import intersect_circles
+from asbuilt.survey.start import pair_starts
 from asbuilt.survey.suspects import suspect_findings
 from asbuilt.units import FOOT_M, INCH_M, Length, parse_length
 from tests.commands import Run, WriteSheets, parsed, point_named, two_corners
@@ -60,7 +60,7 @@ def test_old_tapes_pulled_from_new_stone_land_0_14_ft_off() -> None:
     lid = (WALL_FT / 2, -OUT_FT)
     stone = 5 / 12
     old = [math.dist(corner, lid) for corner in ((0, 0), (WALL_FT, 0))]
-    _, landed = intersect_circles((-stone, -stone), old[0], (WALL_FT + stone, -stone), old[1])
+    _, landed = pair_starts(np.array([(-stone, -stone), (WALL_FT + stone, -stone)]), np.array(old))
     assert math.dist(landed, lid) == pytest.approx(0.14, abs=0.005)
     # the figure: 5 in outward, less what the wider stance takes back, 5 in times half the wall over the distance out
     assert math.dist(landed, lid) == pytest.approx(stone * (1 - WALL_FT / 2 / OUT_FT), abs=0.005)

@@ -6,14 +6,18 @@ holds the words, `tests/poisoned.py` finds the fields by reflection, `tests/outp
 
 import json
 import re
+from dataclasses import fields, replace
 from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
+from typing import Any
 from unittest.mock import patch
 
 import pytest
 
 from asbuilt.errors import AsbuiltError
+from asbuilt.model.rule_files import RuleFile
+from asbuilt.record.sheets.accept import strange_cells
 from tests.hostile import BROKEN, HOSTILE, WORDS
 from tests.injection import NAMED, OUTPUTS, Made, Output, make, words_lost
 from tests.output_readers import said_by
@@ -40,8 +44,15 @@ BLANK = tuple(words for words in WORDS if not words.strip())
 EVERY = len(SHOWN)
 """Turns after which each text has stood in each field."""
 
-DAILY = (0,)
-"""Turns of the daily run; with each row of a table one text further, most texts pass most fields even so."""
+
+def turns(count: int) -> list[Any]:
+    """Give the turns: the first one daily, every twentieth in CI, the whole product with `-m exhaustive`.
+
+    With each row of a table one text further, most texts pass most fields even so.
+    """
+    marks = [[]] + [[pytest.mark.slow if turn % 20 == 0 else pytest.mark.exhaustive] for turn in range(1, count)]
+    return [pytest.param(turn, marks=marks[turn]) for turn in range(count)]
+
 
 FEWEST = 60
 """Texts that the corpus holds at least, and names that the sheets themselves take."""
@@ -78,22 +89,14 @@ def test_harmless_words_give_every_output() -> None:
     assert all(harmless().read(key) for key in OUTPUTS | NAMED)
 
 
-@pytest.mark.parametrize(
-    "turn", [turn if turn in DAILY else pytest.param(turn, marks=pytest.mark.exhaustive) for turn in range(EVERY)]
-)
+@pytest.mark.parametrize("turn", turns(EVERY))
 def test_hostile_words_are_words_in_every_output(turn: int, tmp_path: Path) -> None:
     # a packet holds what the other outputs are, once more
     outputs = OUTPUTS if turn % 10 == 0 else {key: each for key, each in OUTPUTS.items() if key != "packet"}
     hold(make(tmp_path, Poison(turn, SHOWN, SHOWN), outputs), outputs)
 
 
-@pytest.mark.parametrize(
-    "turn",
-    [
-        turn if turn in DAILY else pytest.param(turn, marks=pytest.mark.exhaustive)
-        for turn in range(len(accepted_names()))
-    ],
-)
+@pytest.mark.parametrize("turn", turns(len(accepted_names())))
 def test_hostile_names_that_the_sheets_take_are_words_in_every_output_that_asks_for_a_name(
     turn: int, tmp_path: Path
 ) -> None:
@@ -131,9 +134,7 @@ IN_RULES = tuple(words for words in SHOWN if words.isprintable() and "\\" not in
 BY_RULES = ("due", "due csv", "due json", "due files", "checklist", "checklist json", "report", "report pdf", "map")
 
 
-@pytest.mark.parametrize(
-    "turn", [0, *(pytest.param(turn, marks=pytest.mark.exhaustive) for turn in range(1, len(IN_RULES), 3))]
-)
+@pytest.mark.parametrize("turn", turns(len(IN_RULES)))
 def test_hostile_words_of_a_rule_profile_are_words_in_every_output(turn: int, tmp_path: Path) -> None:
     outputs = {key: OUTPUTS[key] for key in BY_RULES}
     plain = {key: f"plain rule {key.replace('_', '')}" for key in TEXTS_OF_RULES}
@@ -189,3 +190,40 @@ def test_a_refusal_is_one_of_our_own() -> None:
 
     with pytest.raises(AsbuiltError, match="half a character"):
         to_row(poisoned(Poison(0, BROKEN, BROKEN)).property)
+
+
+IN_TABLES = {"Measured", "Earth", "Inspection", "Benchmark", "Access"}
+"""Tables of property.toml, by their class."""
+
+WIDE = {
+    "Component.compartments": "names with gallons are free words, and checked where they are reckoned with",
+    "ServiceEntry.tanks": "names with commas",
+    "Property.rules": "checked where it is looked up among the record's own rule files",
+    "RuleFile.name": "tests/test_file_names.py",
+    "RuleFile.text": "a whole file, read by the reader of rule profiles",
+}
+"""Fields whose words are checked elsewhere."""
+
+
+@pytest.mark.parametrize("field", [field for field in [*READ, *sorted(NAMES)] if field not in WIDE])
+def test_what_is_read_or_repeated_takes_no_hostile_words_from_somewhere_else(field: str) -> None:
+    """A record that comes in otherwise than by sheets is held against their contract."""
+    closed = field in READ
+    for words in WORDS:
+        if "\x00" in words or "\n" in words or (closed and any(sign in words for sign in "<{=;")):
+            assert strange_cells(_with(*field.split("."), words), "ft-in"), words
+
+
+def _with(name: str, key: str, words: str) -> Any:
+    """Give a row of the sample whose field holds these words."""
+    known = sample()
+    if name in IN_TABLES:
+        table = name.lower()
+        return replace(known.property, **{table: replace(getattr(known.property, table), **{key: words})})
+    if name == "RuleFile":
+        return replace(RuleFile("own.toml", ""), **{key: words})
+    if name == "Side":
+        tie = next(tie for tie in known.ties if tie.side is not None and tie.side.a)
+        return replace(tie, side=replace(tie.side, **{key: words}))
+    rows = (known.property, *(row for field in fields(known)[1:] for row in getattr(known, field.name)))
+    return replace(next(row for row in rows if type(row).__name__ == name), **{key: words})

@@ -14,7 +14,7 @@ from tests.commands import ROOT
 PACKAGE = ROOT / "asbuilt"
 
 FLOORS: tuple[frozenset[str], ...] = (
-    frozenset({"errors", "units", "findings", "file_names", "model"}),
+    frozenset({"errors", "units", "findings", "file_names", "whole_files", "model"}),
     frozenset({"rules"}),
     frozenset({"survey"}),
     frozenset({"shapes"}),

@@ -19,7 +19,7 @@ from asbuilt.model.measurements import Tie, Wall
 from asbuilt.model.place import Measured, Property, ReferencePoint
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.output.features import Feature, build_features
-from asbuilt.output.gis.geojson import feature_collection
+from asbuilt.output.gis.geojson import write_geojson
 from asbuilt.output.text.levels import levels_json, levels_table
 from asbuilt.record.sheets.read import read_sheets
 from asbuilt.survey.levels import Elevation, LevelSolution, solve_levels
@@ -646,8 +646,8 @@ def test_a_taped_depth_stays_what_was_taped() -> None:
 def test_the_third_coordinate_stands_where_it_is_known_and_only_on_request() -> None:
     record = sided(sewer([0.0, 0.42]))
     made = list(features_of(record).values())
-    flat = {f["id"]: f["geometry"] for f in feature_collection(made)["features"]}
-    high = {f["id"]: f["geometry"] for f in feature_collection(made, elevation=True)["features"]}
+    flat = {f["id"]: f["geometry"] for f in json.loads(write_geojson(made))["features"]}
+    high = {f["id"]: f["geometry"] for f in json.loads(write_geojson(made, elevation=True))["features"]}
     assert [len(place) for place in flat["component/pipe"]["coordinates"]] == [2, 2]
     assert [place[2] for place in high["component/pipe"]["coordinates"]] == [29.566, 29.438]  # 97 ft and 96.58 ft
     assert [place[:2] for place in high["component/pipe"]["coordinates"]] == flat["component/pipe"]["coordinates"]
@@ -659,7 +659,8 @@ def test_a_line_of_which_one_point_has_no_height_stays_flat() -> None:
     record = sided(sewer([0.0, 0.42, 0.9]))
     record = replace(record, levels=record.levels[:-1])
     made = {
-        f["id"]: f["geometry"] for f in feature_collection(features_of(record).values(), elevation=True)["features"]
+        f["id"]: f["geometry"]
+        for f in json.loads(write_geojson(features_of(record).values(), elevation=True))["features"]
     }
     assert [len(place) for place in made["component/pipe"]["coordinates"]] == [2, 2, 2]
     assert len(made["point/pipe/1"]["coordinates"]) == 3

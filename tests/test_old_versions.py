@@ -97,6 +97,25 @@ def test_an_old_record_can_be_restored_over_a_new_one_and_is_brought_up_to_date(
     assert run("verify", "--against", backup).exit_code == 0
 
 
+def test_a_backup_of_an_old_record_takes_the_steps_that_come_after_this_version(
+    run: Run, old: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The copy in memory once had the tables of the new version and the list of steps of the old one."""
+    backup = parsed(run("backup", "--to", "copies", "--json"))["backup"]
+    assert run("restore", backup, "--record", "back.db").exit_code == 0
+    step = ("9999 next", ("ALTER TABLE tie ADD COLUMN weather TEXT",))
+    monkeypatch.setattr(schema, "STEPS", (*schema.STEPS, step))
+    monkeypatch.setattr(schema, "VERSION", len(schema.STEPS))
+    schema.migrations.cache_clear()
+    try:
+        for path in (Path("back.db"), Path(backup), old):
+            with open_record(path) as record:
+                assert record.connection.execute("PRAGMA user_version").fetchone() == (schema.VERSION,)
+                assert record.connection.execute("SELECT count(weather) FROM tie").fetchone() == (0,)
+    finally:
+        schema.migrations.cache_clear()
+
+
 def test_a_record_of_a_newer_version_is_refused_politely_by_readers_and_writers(run: Run, loaded: Path) -> None:
     content = bytearray(loaded.read_bytes())
     content[60:64] = (99).to_bytes(4, "big")

@@ -1,10 +1,12 @@
 """What is personal: every field is one or the other, and no public output holds any of it, byte by byte."""
 
 import base64
+import csv
 import dataclasses
 import re
 import struct
 import subprocess
+import tomllib
 from collections.abc import Iterator
 from datetime import date
 from io import BytesIO
@@ -20,12 +22,14 @@ from asbuilt.model.household import Household
 from asbuilt.model.levels import LevelShot
 from asbuilt.model.measurements import KnownCoordinate, Tie
 from asbuilt.model.private import LEFT_OUT, PERSONAL, public_copy
+from asbuilt.model.rule_files import RuleFile, without_comments
 from asbuilt.model.sightings import Sighting
 from asbuilt.record.database import open_record
 from asbuilt.record.entries import read_property
 from asbuilt.record.nouns import NOUNS
+from asbuilt.record.profiles import built_in_names
 from asbuilt.record.sheets.read import read_sheets
-from tests.commands import SAMPLE, Run, WriteSheets, invoke, parsed, two_corners
+from tests.commands import ROOT, SAMPLE, Run, WriteSheets, invoke, parsed, two_corners
 from tests.packet_samples import members_of
 from tests.picture_samples import exif, picture
 
@@ -279,6 +283,31 @@ def test_readings_that_only_a_note_told_apart_stay_apart() -> None:
     assert [each.note for each in public_copy(record).ties] == [None, "reading 2"]
 
 
+def test_the_comments_of_a_rule_file_are_in_no_public_copy() -> None:
+    """They went along word for word, as the file of somebody's own that it is."""
+    lines = (
+        "# Pat Secret, 555-0100\r",
+        "[profile] # ask Pat",
+        "name = 'own # 1'# Pat",
+        'title = "a \\" # b"  # Pat',
+        'local_code = """x # y \\""" # z',
+        '\'\'\' # still"""""# Pat',
+        "edition = '''# kept \" ''''' # Pat",
+    )
+    text = "\n".join(lines)
+    known = dataclasses.replace(read_sheets(SAMPLE).record, rule_files=(RuleFile("own.toml", text),))
+    (public,) = public_copy(known).rule_files
+    assert "Pat" not in public.text
+    assert tomllib.loads(public.text) == tomllib.loads(text)
+    assert public.text.count("#") == 6
+
+
+@pytest.mark.parametrize("name", built_in_names())
+def test_without_its_comments_a_rule_file_says_the_same(name: str) -> None:
+    text = (ROOT / "asbuilt" / "rules" / f"{name}.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(without_comments(text)) == tomllib.loads(text)
+
+
 # ------------------------------------------------------------ one system, several buildings
 
 
@@ -299,7 +328,7 @@ def two_houses(**more: Any) -> dict[str, Any]:
     return sheets | more
 
 
-def test_the_packet_of_one_building_shows_no_other_household_and_keeps_the_dates(
+def test_the_packet_of_one_building_shows_no_other_household_and_makes_no_date_later(
     run: Run, folder: Path, write_sheets: WriteSheets, tmp_path: Path
 ) -> None:
     run("load", write_sheets("one", **two_houses()))
@@ -313,10 +342,27 @@ def test_the_packet_of_one_building_shows_no_other_household_and_keeps_the_dates
     assert run("import-packet", "p.zip", "--record", "new.db").exit_code == 0
     with open_record(folder / "new.db", read_only=True) as record:
         assert read_property(record, "Two Corners").household == ()
-    inside = parsed(run("due", "--json", "--record", "new.db", *DAY))
     days = {(each["component"], each["task"]): each["due_on"] for each in whole}
-    assert {(each["component"], each["task"]): each["due_on"] for each in inside} == days
+    inside = dues_in(folder / "new.db", "Two Corners")
+    assert inside.keys() == days.keys()
     assert days["septic tank", "pump-out"] is not None
+    assert all(inside[key] <= day for key, day in days.items() if day is not None)
+
+
+def test_from_the_interval_in_the_packet_of_a_building_the_other_household_cannot_be_reckoned(
+    run: Run, folder: Path, write_sheets: WriteSheets
+) -> None:
+    """It stood there unrounded, 34.43 months of one tank, from which the number of the others follows."""
+    intervals = []
+    for others in (3, 4):
+        sheets = two_houses()
+        sheets["household"][2][1] = others
+        record, packet = f"{others}.db", f"{others}.zip"
+        run("load", write_sheets(f"of {others}", **sheets), "--record", record)
+        run("packet", "Two Corners", "--building", "Qzmain", "--record", record, "--out", packet, *DAY)
+        rows = csv.DictReader(members_of(folder / packet)["sheets/tasks.csv"].decode("utf-8-sig").splitlines())
+        intervals.append(next(float(row["every_months"]) for row in rows if row["task"] == "pump-out"))
+    assert intervals == [12, 12]
 
 
 def test_without_another_household_the_packet_of_a_building_is_the_whole_one(

@@ -16,7 +16,7 @@ from asbuilt.model.entries import ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.rules.profile import BARE
+from asbuilt.rules.profile import Profile
 from asbuilt.service.due import Due
 from asbuilt.service.schedule import due_tasks
 from asbuilt.service.solids import REFERENCE, next_pump_out
@@ -35,7 +35,7 @@ def record(
 
 def tasks_of(sheets: PropertyRecord, today: date) -> tuple[tuple[Due, ...], tuple[Finding, ...]]:
     """Give what is due without any rule profile: the published table alone."""
-    return due_tasks(sheets, today, BARE)
+    return due_tasks(sheets, today, Profile("bare", "no rules", "Local code decides."))
 
 
 def pumped(on: date, gallons: float | None = None, compartment: str | None = None) -> ServiceEntry:

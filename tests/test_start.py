@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
-from asbuilt.survey.start import Prior, circle_gap, descend, intersect_circles, locate_point, pair_starts
+from asbuilt.survey.start import Prior, circle_gap, descend, locate_point, pair_starts
 
 coordinate = st.floats(-40, 40)
 place = st.tuples(coordinate, coordinate).map(np.array)
@@ -23,7 +23,7 @@ def test_the_circles_of_a_place_meet_at_it_and_at_its_mirror(a: np.ndarray, b: n
     if abs(across) < 0.01:
         return
     ra, rb = np.hypot(*(p - a)), np.hypot(*(p - b))
-    left, right = intersect_circles(a, ra, b, rb)
+    left, right = pair_starts(np.array([a, b]), np.array([ra, rb]))
     mirror = p - 2 * across * np.array([-line[1], line[0]]) / length
     expected = (p, mirror) if across > 0 else (mirror, p)
     assert left == pytest.approx(expected[0], abs=1e-6)

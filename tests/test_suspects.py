@@ -12,7 +12,7 @@ from asbuilt.model.measurements import Offset, Tie
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.survey.joint import solve_together
 from asbuilt.survey.solve import solve
-from asbuilt.survey.start import intersect_circles
+from asbuilt.survey.start import pair_starts
 from asbuilt.survey.suspects import suspect_findings
 from asbuilt.units import FOOT_M, INCH_M
 from tests.survey_samples import RECTANGLE, around, in_feet, metres, property_of, rectangle, tape, tapes, walls
@@ -64,7 +64,7 @@ def test_of_three_ties_all_are_named_with_the_distances_between_their_places() -
     places = []
     for left_out in "ABC":
         a, b = (name for name in "ABC" if name != left_out)
-        meetings = intersect_circles(LID[a], read[a], LID[b], read[b])
+        meetings = pair_starts(np.array([LID[a], LID[b]]), np.array([read[a], read[b]]))
         places.append(min(meetings, key=lambda p: math.dist(p, LID["lid"])))
     ab, ac, bc = (math.dist(one, other) for one, other in combinations(places, 2))
     (only,) = said(rectangle(LID, tapes(LID, "lid", "ABC", {"B": 0.6})))

@@ -15,7 +15,7 @@ from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.tasks import OwnTask, parse_months
 from asbuilt.record.profiles import built_in
-from asbuilt.rules.profile import BARE, Profile
+from asbuilt.rules.profile import Profile
 from asbuilt.service.due import Due, months_after, months_words
 from asbuilt.service.schedule import due_tasks, settled_on
 
@@ -346,7 +346,8 @@ def test_from_the_settled_day_on_only_what_is_overdue_hangs_on_the_day(entries: 
 
 def test_without_rules_only_the_table_and_ones_own_settings_count() -> None:
     own = (OwnTask("pump tank", "pump and alarm test", 6),)
-    dues = due_tasks(record(TANK, PUMP, tasks=own), TODAY, BARE)[0]
+    bare = Profile("bare", "no rules", "Local code decides.")
+    dues = due_tasks(record(TANK, PUMP, tasks=own), TODAY, bare)[0]
     assert [(each.task, each.method) for each in dues] == [
         ("pump and alarm test", "owner's setting"),
         ("pump-out", "published table"),

@@ -1,5 +1,6 @@
 """How a number stands to a limit: just inside, just outside, too close to call, for each comparison."""
 
+import numpy as np
 import pytest
 
 from asbuilt.checks.item import Outcome
@@ -83,21 +84,48 @@ def tank(weight_lb: float | None, wall: float = 0.25) -> Component:
 def test_the_water_that_holds_a_bare_tank_makes_up_what_its_weight_lacks() -> None:
     """8 x 5 x 5 ft outside: 12,480 lb of uplift; inside plan 7.5 x 4.5 ft: 2,106 lb a foot of water."""
     held = holding_water(tank(8000))
-    assert held is not None
     assert held.depth_m == pytest.approx((12480 - 8000) / 2106 * FOOT_M, rel=1e-3)
     assert not held.quarter_holds  # 1.25 ft hold 2,633 lb of the 4,480 that lack
     heavier = holding_water(tank(12480 - 2600))
-    assert heavier is not None
     assert heavier.quarter_holds
 
 
 def test_a_tank_heavier_than_its_uplift_needs_no_water_and_a_weightless_one_is_not_held() -> None:
     heavy, light = holding_water(tank(13000)), holding_water(tank(100))
-    assert heavy is not None and light is not None
     assert (heavy.depth_m, heavy.quarter_holds) == (0.0, True)
     assert light.depth_m is None
 
 
 def test_without_a_weight_or_a_size_nothing_is_reckoned() -> None:
-    assert holding_water(tank(None)) is None
-    assert holding_water(Component("tank", "septic tank", "box", feet(8), feet(5), weight_lb=5000)) is None
+    weightless = holding_water(tank(None))
+    assert (weightless.depth_m, weightless.why) == (None, "without its weight on record nobody can tell")
+    flat = holding_water(Component("tank", "septic tank", "box", feet(8), feet(5), weight_lb=5000))
+    assert (flat.depth_m, flat.why) == (None, "without its outside sizes on record nobody can tell")
+    solid = holding_water(tank(8000, wall=2.5))
+    assert (solid.depth_m, "leave no room" in solid.why) == (None, True)
+
+
+def test_where_no_wall_is_recorded_the_water_that_holds_a_tank_may_have_to_be_deeper() -> None:
+    """The outside plan gives more room than there is, so the depth is a least one and says why."""
+    outside = holding_water(Component("t", "septic tank", "box", feet(8), feet(5), feet(5), weight_lb=8000))
+    known = holding_water(tank(8000))
+    assert outside.depth_m is not None and known.depth_m is not None
+    assert outside.depth_m < known.depth_m
+    assert ("no wall thickness recorded" in outside.rough, known.rough) == (True, "")
+    nearly = holding_water(Component("t", "septic tank", "box", feet(8), feet(5), feet(5), weight_lb=12480 - 2900))
+    assert nearly.quarter_holds is None  # by the outside plan it would: 3,120 lb in a quarter
+
+
+@pytest.mark.parametrize("weight_lb", [1900.0, 3000.0, 4500.0])
+def test_a_lying_tank_is_held_by_its_own_segment_of_water(weight_lb: float) -> None:
+    """8 ft long, 4 ft across, wall 1/4 ft; the segment is summed up here from the chords of thin layers."""
+    lying = Component(
+        "t", "septic tank", length=feet(8), width=feet(4), form="lying", wall=feet(0.25), weight_lb=weight_lb
+    )
+    held = holding_water(lying)
+    assert (held.rough, held.why) == ("", "")
+    assert held.depth_m is not None
+    middles = (np.arange(20_000) + 0.5) / 20_000 * held.depth_m / FOOT_M
+    chords = 2 * np.sqrt(1.75**2 - (1.75 - middles) ** 2)
+    water_lb = 62.4 * 7.5 * chords.mean() * held.depth_m / FOOT_M
+    assert water_lb == pytest.approx(62.4 * np.pi * 4 * 8 - weight_lb, rel=1e-4)

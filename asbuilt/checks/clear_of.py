@@ -7,12 +7,15 @@ from shapely.geometry import Point as Place
 from shapely.geometry.base import BaseGeometry
 
 from asbuilt.checks.item import Outcome
-from asbuilt.checks.look import K95, verdict
+from asbuilt.checks.look import K95, half_widths_m, is_opening, verdict
 from asbuilt.model.components import Component
 from asbuilt.rules.keys import BETWEEN
 from asbuilt.rules.profile import Limit, Profile
 from asbuilt.shapes import Apart, Outlines
 from asbuilt.survey.solution import Position
+
+TOUCH_M = 1e-6
+"""What meets no deeper than this only touches: far below what is set out, far above rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,7 @@ class Clearance:
 
     @property
     def doubt_m(self) -> float:
-        """Give or take: 19 of 20 such distances lie within it; how a box may lie counts in full."""
+        """Give or take: 19 of 20 such distances lie within it; how a box may lie, and a width not recorded, in full."""
         return 0.0 if self.apart is None else K95 * self.apart.sigma_m + self.apart.nearer_m
 
 
@@ -58,7 +61,8 @@ def clearances(
 
 
 def _clearance(outlines: Outlines, component: Component, planned: Component, profile: Profile) -> Clearance:
-    apart = outlines.apart(planned.name, component.name)
+    half_widths = half_widths_m(profile, [component])
+    apart = outlines.apart(planned.name, component.name, half_widths_m=half_widths)
     limits = [limit for key in BETWEEN for limit in profile.limits_for(key, component.kind, to=planned.kind)]
     if apart is None:
         return Clearance(component, None, max(limits, key=lambda it: it.si, default=None), Outcome.DOUBTFUL)
@@ -70,7 +74,7 @@ def _clearance(outlines: Outlines, component: Component, planned: Component, pro
 
 
 def _stands(apart: Apart, limit: Limit) -> Outcome:
-    """Hold a distance against a limit, on the safe side where the direction of a box was not measured."""
+    """Hold a distance against a limit, on the safe side where a direction or a width was not measured."""
     as_drawn = verdict(apart.distance_m, apart.sigma_m, limit)
     nearest = verdict(max(0.0, apart.distance_m - apart.nearer_m), apart.sigma_m, limit)
     return as_drawn if as_drawn is not Outcome.DONE or nearest is Outcome.DONE else Outcome.DOUBTFUL
@@ -89,11 +93,22 @@ def buried_by(
         A polygon in the frame of the positions.
     """
     for component in components:
-        asked = [each for each in profile.required_points(component.kind) if each.photo]
         for position in points:
             own = position.name.partition("/")[2] or position.name
-            is_opening = position.component == component.name and any(each.named_by(own) for each in asked)
-            if is_opening and position.place is not None:
+            opened = position.component == component.name and is_opening(profile, component.kind, own)
+            if opened and position.place is not None:
                 spot, radius = Place(position.place), position.r95_m or 0.0
                 if area.distance(spot) <= radius:
                     yield Buried(position.name, area.contains(spot) and area.boundary.distance(spot) >= radius)
+
+
+def built_over(outlines: Outlines, area: BaseGeometry) -> Iterator[str]:
+    """Give the buildings that an area lies in or over, also one whose walk does not close.
+
+    What stands against a wall is beside the building and not over it.
+    """
+    inner = area.buffer(-TOUCH_M)
+    for name in outlines.buildings:
+        shape = outlines.of(name)
+        if shape is not None and shape.intersects(inner):
+            yield name

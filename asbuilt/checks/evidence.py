@@ -6,8 +6,12 @@ from asbuilt.checks.item import CheckItem, Outcome
 from asbuilt.checks.locations import matching
 from asbuilt.checks.look import Look, listed
 from asbuilt.model.components import Component
+from asbuilt.rules.required import PROPERTY
 
 GROUP = "evidence"
+
+STATE = "inspection.state"
+"""The key of property.toml that this check tells in words of its own; where it stands written the profile says."""
 
 
 def evidence_items(look: Look) -> list[CheckItem]:
@@ -89,7 +93,5 @@ def _inspection(look: Look) -> CheckItem:
     if inspection.state == "released" and not (inspection.by and inspection.released_on):
         outcome = Outcome.MISSING
         act = "Write released_on and by under [inspection]: by whom and when it was released."
-    return CheckItem("inspection", GROUP, "inspection", outcome, words, inspection.state, None, _SOURCE, act)
-
-
-_SOURCE = "WAC 246-272A-0260(1): somebody inspects before cover"
+    source = next((each.source() for each in look.profile.facts_of(PROPERTY) if STATE in each.columns), None)
+    return CheckItem("inspection", GROUP, "inspection", outcome, words, inspection.state, None, source, act)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from asbuilt.checks.evidence import STATE
 from asbuilt.checks.item import CheckItem, Outcome
 from asbuilt.checks.look import Look, listed
 from asbuilt.model.components import Component
@@ -15,7 +16,8 @@ _FILL = "Fill {columns} in {sheet}."
 def fact_items(look: Look, outlines: Outlines) -> list[CheckItem]:
     """Say what of all that the profile asks for is told, and what is not."""
     place = look.record.property.name
-    items = [_of_property(look, fact, place) for fact in look.profile.facts_of(PROPERTY) if look.asked(fact.needs)]
+    asked = [fact for fact in look.profile.facts_of(PROPERTY) if look.asked(fact.needs) and STATE not in fact.columns]
+    items = [_of_property(look, fact, place) for fact in asked]
     for fact in dict.fromkeys(fact for each in look.components for fact in look.profile.facts_of(each.kind)):
         if look.asked(fact.needs):
             items += _of_components(look, fact, outlines)

@@ -26,6 +26,7 @@ class Float:
     bookkeeping: str  #: what is counted and what is not
     water_m: float | None  #: depth of water inside that holds it bare, water outside up to its top; None = not told
     no_water: str  #: why that is not told; empty where it is
+    rough: str  #: why that may be too little; empty where it is known
     quarter_holds: bool | None  #: whether a quarter of its height would
     sources: tuple[str, ...]
 
@@ -53,15 +54,20 @@ def _installing(look: Look, each: Float) -> CheckItem:
     if each.water_m is None:
         unknown = f"what water in it holds it cannot be reckoned: {each.no_water}"
         words = f"{each.tank}, while the hole is open: {unknown}. {AS_HIGH}"
-        act = "Keep the water in it as high as the water in the hole. Fill weight_lb and the outside sizes."
+        act = "Keep the water in it as high as the water in the hole. Fill what is missing in components.csv."
         return CheckItem("water-inside", GROUP, each.tank, Outcome.DOUBTFUL, words, None, None, None, act)
     depth = look.length(each.water_m)
     quarter = "" if each.quarter_holds is None else " A quarter of its height would hold this one."
     if each.quarter_holds is False:
         quarter = " A quarter of its height would not hold this one."
+    at_least = "at least " if each.rough else ""
+    more = f" It may need more, for the room in it is only roughly known: {each.rough}." if each.rough else ""
     words = (
-        f"{each.tank}, while the hole is open: {depth} of water in it hold it with the hole full to its top, no soil "
-        f"over it counted.{quarter} {AS_HIGH}"
+        f"{each.tank}, while the hole is open: {at_least}{depth} of water in it hold it with the hole full to its top, "
+        f"no soil over it counted.{more}{quarter} {AS_HIGH}"
     )
     act = "Keep the water in it as high as the water in the hole until it is covered."
-    return CheckItem("water-inside", GROUP, each.tank, Outcome.DONE, words, depth, None, "FEMA P-259, Example C7", act)
+    if each.rough:
+        act += " Fill wall, or gal_per_in, in components.csv."
+    outcome, measured = (Outcome.DOUBTFUL if each.rough else Outcome.DONE), f"{at_least}{depth}"
+    return CheckItem("water-inside", GROUP, each.tank, outcome, words, measured, None, "FEMA P-259, Example C7", act)

@@ -1,21 +1,22 @@
-"""Falls of pipes, what must be level, depths and covers: held against the rules of the profile."""
+"""Falls of pipes, inlet above outlet, and what must be level: held against the rules of the profile."""
 
-import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 from shapely.geometry import Point as Place
 
 from asbuilt.checks.item import CheckItem, Outcome
-from asbuilt.checks.look import K95, Look, listed, verdict
+from asbuilt.checks.look import K95, Look, act_for, called, listed, verdict
 from asbuilt.checks.sizes import nominal_in
 from asbuilt.model.components import Component
 from asbuilt.rules.profile import Limit
 from asbuilt.rules.reference import Reference
 from asbuilt.shapes import Outlines
 from asbuilt.survey.levels import Elevation
-from asbuilt.survey.slopes import DEPTH_SIGMA_M, Slope, pipe_slopes
+from asbuilt.survey.slopes import Slope, pipe_slopes
 from asbuilt.units import FOOT_M, INCH_M, format_length
 
 GROUP = "levels"
@@ -28,12 +29,8 @@ CITED_NOTHING = "no published tolerance of levelness is known to us; it must be 
 
 
 def level_items(look: Look, outlines: Outlines) -> list[CheckItem]:
-    """Hold falls, levels, depths and covers against the rules of the profile."""
-    items = [*_falls(look), *_drops(look, outlines), *_runs(look), *_trench_depths(look)]
-    for component in look.components:
-        items += _cover(look, component)
-        items += _separation(look, component)
-    return items
+    """Hold falls and levels against the rules of the profile."""
+    return [*_falls(look), *_drops(look, outlines), *_runs(look)]
 
 
 # Falls of pipes
@@ -76,18 +73,10 @@ def _fall(look: Look, component: Component, slope: Slope) -> Iterator[CheckItem]
         pipe = "" if size is None else f"; {size:g}-in pipe"
         words = (
             f"{stretch}: {verb} {abs(slope.inches_a_foot):.3f} in/ft, give or take {within}{pipe}; "
-            f"{limit.shown()} is asked for{_called(outcome)}."
+            f"{limit.shown()} is asked for{called(outcome)}."
         )
-        act = _act(outcome, "Relay it before it is covered.", "Shoot both inverts again from a second set-up.")
+        act = act_for(outcome, "Relay it before it is covered.", "Shoot both inverts again from a second set-up.")
         yield CheckItem("fall", GROUP, component.name, outcome, words, measured, limit.shown(), limit.source(), act)
-
-
-def _called(outcome: Outcome) -> str:
-    return ": too close to call" if outcome is Outcome.DOUBTFUL else ""
-
-
-def _act(outcome: Outcome, outside: str, doubtful: str) -> str:
-    return {Outcome.OUTSIDE: outside, Outcome.DOUBTFUL: doubtful}.get(outcome, "")
 
 
 # Inlet above outlet
@@ -107,10 +96,10 @@ def _drops(look: Look, outlines: Outlines) -> Iterator[CheckItem]:
             outcome = verdict(drop, sigma, limit)
             words = (
                 f"{tank.name}: the inlet invert lies {drop / INCH_M:.1f} in above the outlet invert, give or take "
-                f"{K95 * sigma / INCH_M:.1f} in; {limit.shown()} is asked for{_called(outcome)}."
+                f"{K95 * sigma / INCH_M:.1f} in; {limit.shown()} is asked for{called(outcome)}."
             )
             again = "Shoot both inverts again from a second set-up."
-            act = _act(outcome, "Look whether the tank stands level and the right way round; set it again.", again)
+            act = act_for(outcome, "Look whether the tank stands level and the right way round; set it again.", again)
             measured = f"{drop / INCH_M:.1f} in"
             yield CheckItem("tank-drop", GROUP, tank.name, outcome, words, measured, limit.shown(), limit.source(), act)
 
@@ -158,7 +147,8 @@ def _runs(look: Look) -> Iterator[CheckItem]:
         else:
             for limit in look.profile.limits_for("level_spread", component.kind):
                 yield _spread(look, component, (low, high), (spread, sigma), limit, limit.source())
-        yield from _run_slope(look, component, (low, high), (spread, sigma))
+        if not _is_pressure(look, component):
+            yield from _run_slopes(look, component, shot, (low, high), declared=declared is not None)
     if untold:
         words = f"Whether they are level cannot be told, fewer than two levels each: {listed(untold)}."
         act = "Shoot the invert or the bottom at both ends (levels.csv)."
@@ -166,9 +156,16 @@ def _runs(look: Look) -> Iterator[CheckItem]:
         yield CheckItem("level-unknown", GROUP, subject, Outcome.DOUBTFUL, words, next_act=act)
     tolerated = any(look.profile.limits_for("level_spread", each.kind) for each in trenches)
     if trenches and declared is None and not tolerated:
-        words = f"How level the trenches must be is not declared; {CITED_NOTHING}. Held against the cited slope only."
+        alone = all(_is_pressure(look, each) for each in trenches)
+        held = "Held against nothing." if alone else "Trenches are held against the cited slope only."
+        words = f"How level the trenches must be is not declared; {CITED_NOTHING}. {held}"
         act = "Write level_tolerance under [measured] in property.toml, as the design or the permit has it."
         yield CheckItem("tolerance-undeclared", GROUP, "level_tolerance", Outcome.DOUBTFUL, words, next_act=act)
+
+
+def _is_pressure(look: Look, component: Component) -> bool:
+    """Tell whether a run is a lateral that a pump feeds: its slope is the design's, so only `level_tolerance` holds."""
+    return look.pumped() and look.profile.closeness("lateral", component.kind) is not None
 
 
 def _shot(look: Look, component: Component) -> list[Elevation]:
@@ -199,9 +196,11 @@ def _spread(
     allowed = format_length(limit.si, units, _EIGHTH) if units == "ft-in" else look.length(limit.si)
     words = (
         f"{component.name}: {ends[0].name} lies {_fine(spread[0], units)} below {ends[1].name}, give or take "
-        f"{_fine(K95 * spread[1], units)}; at most {allowed} is declared{_called(outcome)}."
+        f"{_fine(K95 * spread[1], units)}; at most {allowed} is declared{called(outcome)}."
     )
-    act = _act(outcome, "Level it before it is covered, or ask the designer.", "Shoot both again from a second set-up.")
+    act = act_for(
+        outcome, "Level it before it is covered, or ask the designer.", "Shoot both again from a second set-up."
+    )
     measured = _fine(spread[0], units)
     return CheckItem("level-spread", GROUP, component.name, outcome, words, measured, f"at most {allowed}", source, act)
 
@@ -214,133 +213,67 @@ def _fine(metres: float, units: str) -> str:
     return f"{1000 * metres:.0f} mm" if units == "m" else f"{metres / INCH_M:.1f} in"
 
 
-def _run_slope(
-    look: Look, component: Component, ends: tuple[Elevation, Elevation], spread: tuple[float, float]
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """The slope between two levelled points of a run, either way."""
+
+    names: tuple[str, str]
+    length_m: float
+    slope: float
+    sigma: float
+
+
+def _run_slopes(
+    look: Look, component: Component, shot: Sequence[Elevation], ends: tuple[Elevation, Elevation], *, declared: bool
 ) -> Iterator[CheckItem]:
-    places = [position.place for each in ends if (position := look.position(each.name)) is not None]
+    """Hold the slope from the lowest to the highest point, and the steepest one between neighbours, against the rules.
+
+    Where a tolerance of levelness is declared the run is meant to be level, and no least slope is asked for.
+    """
+    whole = _stretch(look, *ends)
+    for limit in look.profile.limits_for("level_slope", component.kind):
+        if whole is None or (declared and not limit.upper):
+            continue
+        yield _run_slope(look, component, whole, limit)
+        local = _steepest(look, shot, limit) if limit.upper else None
+        if local is not None and set(local.names) != set(whole.names):
+            yield _run_slope(look, component, local, limit)
+
+
+def _steepest(look: Look, shot: Sequence[Elevation], limit: Limit) -> _Stretch | None:
+    """Give the steepest stretch between neighbours: a hump that the two ends do not show.
+
+    Neighbours so near one another that not even two of one height could be told to keep the limit count only where
+    they surely break it.
+    """
+    found = [each for pair in pairwise(shot) if (each := _stretch(look, *pair)) is not None]
+    told = [
+        each
+        for each in found
+        if K95 * each.sigma < limit.si or verdict(each.slope, each.sigma, limit) is Outcome.OUTSIDE
+    ]
+    return min(told, key=lambda each: (verdict(each.slope, each.sigma, limit).rank, -each.slope), default=None)
+
+
+def _stretch(look: Look, one: Elevation, other: Elevation) -> _Stretch | None:
+    places = [position.place for each in (one, other) if (position := look.position(each.name)) is not None]
     if len(places) < 2 or places[0] is None or places[1] is None:
-        return
+        return None
     length = float(np.hypot(*(places[1] - places[0])))
     if length <= 0:
-        return
-    for limit in look.profile.limits_for("level_slope", component.kind):
-        slope, sigma = spread[0] / length, spread[1] / length
-        outcome = verdict(slope, sigma, limit)
-        measured = f"{1200 * slope:.1f} in/100 ft"
-        words = (
-            f"{component.name}: {measured}, give or take {1200 * K95 * sigma:.1f}, over {look.length(length)}; "
-            f"{limit.shown()} is asked for{_called(outcome)}."
-        )
-        act = _act(outcome, "Level it before it is covered, or ask the designer.", "Shoot both ends again.")
-        yield CheckItem(
-            "level-slope", GROUP, component.name, outcome, words, measured, limit.shown(), limit.source(), act
-        )
+        return None
+    apart, sigma = look.solution.levels.difference(one, other)
+    return _Stretch((one.name, other.name), length, abs(apart) / length, sigma / length)
 
 
-# Depths
-
-
-def _trench_depths(look: Look) -> Iterator[CheckItem]:
-    untold = []
-    for component in look.of_kinds("trench"):
-        limits = look.profile.limits_for("trench_depth", component.kind)
-        for side in ("depth-uphill", "depth-downhill"):
-            reading = look.latest(component.name, side)
-            if reading is None:
-                untold += [f"{component.name} ({side})"] if limits else []
-                continue
-            for limit in limits:
-                yield _depth(look, component.name, side, reading.number, limit)
-    if untold:
-        words = f"How deep the trench bottom lies is not recorded: {listed(untold)}."
-        act = "Measure it on the uphill and the downhill side: depth-uphill and depth-downhill in readings.csv."
-        yield CheckItem("depth-unknown", GROUP, "trench bottoms", Outcome.DOUBTFUL, words, next_act=act)
-
-
-def _depth(look: Look, name: str, side: str, metres: float, limit: Limit) -> CheckItem:
-    outcome = verdict(metres, 0.0, limit)
-    words = f"{name}: {side} {look.length(metres)}; {limit.shown()} is asked for."
-    act = _act(outcome, "Ask the designer or the authority before it is covered.", "")
-    return CheckItem(
-        "trench-depth", GROUP, name, outcome, words, look.length(metres), limit.shown(), limit.source(), act
+def _run_slope(look: Look, component: Component, stretch: _Stretch, limit: Limit) -> CheckItem:
+    outcome = verdict(stretch.slope, stretch.sigma, limit)
+    measured = f"{1200 * stretch.slope:.1f} in/100 ft"
+    one, other = (name.removeprefix(f"{component.name}/") for name in stretch.names)
+    words = (
+        f"{component.name}, {one} to {other}: {measured}, give or take {1200 * K95 * stretch.sigma:.1f}, over "
+        f"{look.length(stretch.length_m)}; {limit.shown()} is asked for{called(outcome)}."
     )
-
-
-def _cover(look: Look, component: Component) -> Iterator[CheckItem]:
-    """Hold the soil over a component against the rules: the least cover over its points, or what is noted of it."""
-    limits = look.profile.limits_for("cover", component.kind)
-    if not limits:
-        return
-    covers = _covers(look, component)
-    if not covers:
-        words = f"{component.name}: the soil over it is not recorded."
-        act = "Fill depth in points.csv or cover in components.csv, or shoot finished grade over it."
-        yield CheckItem(
-            "cover-unknown", GROUP, component.name, Outcome.DOUBTFUL, words, None, None, limits[0].source(), act
-        )
-        return
-    for limit in limits:
-        where, metres, sigma = (max if limit.upper else min)(covers, key=lambda each: each[1])
-        outcome = verdict(metres, sigma, limit)
-        at = "" if where == component.name else f" at {where}"
-        words = (
-            f"{component.name}: {look.length(metres)} of soil over it{at}, give or take {look.small(K95 * sigma)}; "
-            f"{limit.shown()} is asked for{_called(outcome)}."
-        )
-        act = _act(outcome, "Ask the authority before it is covered.", "Measure it again at finished grade.")
-        measured = look.length(metres)
-        yield CheckItem("cover", GROUP, component.name, outcome, words, measured, limit.shown(), limit.source(), act)
-
-
-def _covers(look: Look, component: Component) -> list[tuple[str, float, float]]:
-    """Give soil over each point of a component, metres, with its standard deviation; from levels, else as noted."""
-    found = []
-    for name in look.points(component.name):
-        row = look.row(name)
-        levelled = look.solution.levels.depth(name, "top")
-        if levelled is not None:
-            found.append((name, levelled.depth_m, levelled.sigma_m))
-        elif row is not None and row.depth is not None:
-            size = nominal_in(component, [row.size])
-            if (row.depth_to or "top") == "top":
-                found.append((name, row.depth.metres, DEPTH_SIGMA_M))
-            elif size is not None:  # down to the invert: less the pipe
-                found.append((name, row.depth.metres - size * INCH_M, DEPTH_SIGMA_M))
-    if component.cover is not None and not found:
-        found.append((component.name, component.cover.metres, DEPTH_SIGMA_M))
-    return found
-
-
-def _separation(look: Look, component: Component) -> Iterator[CheckItem]:
-    """Hold the soil between the trench bottom and a limiting layer against the rules, where the layer is recorded."""
-    layer = look.latest(component.name, "limiting-layer")
-    limits = look.profile.limits_for("separation", component.kind)
-    if layer is None and not limits:
-        return
-    depths = [each.number for side in _SIDES if (each := look.latest(component.name, side)) is not None]
-    if layer is None or not depths:
-        lacking = "the limiting layer" if layer is None else "the depth of its bottom"
-        words = f"{component.name}: the soil under it cannot be told: {lacking} is not recorded."
-        act = "Read limiting-layer, depth-uphill and depth-downhill into readings.csv."
-        yield CheckItem("separation", GROUP, component.name, Outcome.DOUBTFUL, words, next_act=act)
-        return
-    apart, sigma = layer.number - max(depths), math.sqrt(2) * DEPTH_SIGMA_M
-    if not limits:
-        words = (
-            f"{component.name}: {look.length(apart)} of soil between its bottom and the limiting layer; no rule here."
-        )
-        yield CheckItem("separation", GROUP, component.name, Outcome.DONE, words, look.length(apart))
-    for limit in limits:
-        outcome = verdict(apart, sigma, limit)
-        words = (
-            f"{component.name}: {look.length(apart)} of soil between its bottom and the limiting layer, give or take "
-            f"{look.small(K95 * sigma)}; {limit.shown()} is asked for{_called(outcome)}."
-        )
-        act = _act(outcome, "Ask the designer before it is covered.", "Measure both again.")
-        measured = look.length(apart)
-        yield CheckItem(
-            "separation", GROUP, component.name, outcome, words, measured, limit.shown(), limit.source(), act
-        )
-
-
-_SIDES: Sequence[str] = ("depth-uphill", "depth-downhill")
+    mend = "Level it before it is covered, or ask the designer." if limit.upper else "Ask the designer: it is too flat."
+    act = act_for(outcome, mend, "Shoot both ends again.")
+    return CheckItem("level-slope", GROUP, component.name, outcome, words, measured, limit.shown(), limit.source(), act)

@@ -1,6 +1,6 @@
 """What the checks look at: one solved property, its rules and a day; and how a number stands to a limit."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from asbuilt.checks.item import Outcome
@@ -124,6 +124,31 @@ def verdict(quantity: float, sigma: float, limit: Limit) -> Outcome:
     if spare + doubt < -_ALIKE or (strict and spare + doubt <= _ALIKE):
         return Outcome.OUTSIDE
     return Outcome.DOUBTFUL
+
+
+def called(outcome: Outcome) -> str:
+    """Say where a number does not decide."""
+    return ": too close to call" if outcome is Outcome.DOUBTFUL else ""
+
+
+def act_for(outcome: Outcome, outside: str, doubtful: str) -> str:
+    """Choose the next act by the outcome."""
+    return {Outcome.OUTSIDE: outside, Outcome.DOUBTFUL: doubtful}.get(outcome, "")
+
+
+def is_opening(profile: Profile, kind: str, own: str) -> bool:
+    """Tell whether a point of a kind of component, by its own name, is one that must be opened again.
+
+    Those are the points that the profile wants a photo of.
+    """
+    return any(each.photo and each.named_by(own) for each in profile.required_points(kind))
+
+
+def half_widths_m(profile: Profile, components: Iterable[Component]) -> dict[str, float]:
+    """Give half the width that the profile allows a trench, metres, by name of each whose width is not recorded."""
+    narrow = [(each.name, each.kind) for each in components if each.width is None]
+    widths = {name: [it.si for it in profile.limits_for("trench_width", kind) if it.upper] for name, kind in narrow}
+    return {name: max(found) / 2 for name, found in widths.items() if found}
 
 
 def own_name(point: str) -> str:

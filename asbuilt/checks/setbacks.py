@@ -4,11 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from asbuilt.checks.item import CheckItem, Outcome
-from asbuilt.checks.look import K95, Look, listed, verdict
+from asbuilt.checks.look import K95, Look, half_widths_m, listed, verdict
 from asbuilt.model.components import Component
 from asbuilt.rules.profile import Limit
 from asbuilt.shapes import Apart, Outlines
-from asbuilt.units import FOOT_M
 
 GROUP = "setbacks"
 
@@ -17,10 +16,6 @@ BUILDING = "building foundation"
 
 LINES = ("property line", "easement")
 """Kinds to whose edge one measures, also from within."""
-
-HALF_TRENCH_M = 1.5 * FOOT_M
-"""Half the width of a trench whose width is not recorded: trenches are 3 ft wide at most (Rapid City SD 13.20.500;
-elsewhere common practice)."""
 
 NOT_A_SURVEY = "apparent line; not a boundary survey"
 
@@ -33,12 +28,11 @@ class Measured:
     one: Component
     other: str
     apart: Apart
-    wide_m: float  #: how much nearer it may be, as the width of the trench is not recorded
 
     @property
     def least_m(self) -> float:
         """Give the distance on the safe side."""
-        return max(0.0, self.apart.distance_m - K95 * self.apart.sigma_m - self.apart.nearer_m - self.wide_m)
+        return max(0.0, self.apart.distance_m - K95 * self.apart.sigma_m - self.apart.nearer_m)
 
 
 def setback_items(look: Look, outlines: Outlines) -> list[CheckItem]:
@@ -78,17 +72,15 @@ def _is_line(kind: str) -> bool:
 
 
 def _measure(look: Look, outlines: Outlines, limit: Limit, one: Component, other: tuple[str, str]) -> Measured | None:
-    apart = outlines.apart(one.name, other[0], edge=_is_line(other[1]))
-    if apart is None:
-        return None
-    narrow = look.profile.closeness("trench", one.kind) is not None and one.width is None
-    return Measured(limit, one, other[0], apart, HALF_TRENCH_M if narrow else 0.0)
+    half_widths = half_widths_m(look.profile, [one])
+    apart = outlines.apart(one.name, other[0], edge=_is_line(other[1]), half_widths_m=half_widths)
+    return None if apart is None else Measured(limit, one, other[0], apart)
 
 
 def _item(look: Look, measured: Measured, of: int) -> CheckItem:
     limit, apart = measured.limit, measured.apart
     outcome = verdict(apart.distance_m, apart.sigma_m, limit)
-    nearer = apart.nearer_m + measured.wide_m
+    nearer = apart.nearer_m
     if (
         outcome is Outcome.DONE
         and verdict(max(0.0, apart.distance_m - nearer), apart.sigma_m, limit) is not Outcome.DONE
@@ -111,12 +103,11 @@ def _item(look: Look, measured: Measured, of: int) -> CheckItem:
 def _why(look: Look, measured: Measured) -> str:
     """Say what the distance rests on."""
     said = []
-    if measured.apart.nearer_m > 0:
-        said.append(f"as the box may lie, it may be {look.small(measured.apart.nearer_m)} less")
-    if measured.wide_m > 0:
-        said.append(
-            f"to the pipe: its trench, whose width is not recorded, may be {look.small(measured.wide_m)} nearer"
-        )
+    wide_m = measured.apart.wide_m
+    if measured.apart.nearer_m > wide_m:
+        said.append(f"as the box may lie, it may be {look.small(measured.apart.nearer_m - wide_m)} less")
+    if wide_m > 0:
+        said.append(f"to the pipe: its trench, whose width is not recorded, may be {look.small(wide_m)} nearer")
     if any(each.name == measured.other and _is_line(each.kind) for each in look.components):
         said.append(NOT_A_SURVEY)
     return "".join(f" ({each})" for each in said)

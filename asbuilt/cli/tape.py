@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
@@ -12,6 +12,7 @@ from asbuilt.cli.printing import finish, show, show_json, warn, warn_findings
 
 if TYPE_CHECKING:  # numpy stays out of --help
     from asbuilt.jobs.correct import Corrected
+    from asbuilt.jobs.correct_entry import Mended
     from asbuilt.jobs.tape import Answered
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -22,6 +23,8 @@ _HELD = click.option("--held", metavar="HOW", help="How the tapes were held: lev
 _DROP = click.option("--drop", metavar="LENGTH", help="How far the point lies below the tape's other end.")
 _FROM = click.option("--from", "from_", metavar="NAME", help="Where the tape was pulled from.")
 _WAS = click.option("--was", metavar="READING", help="The reading as it stands; needed where there are several.")
+_or_point_argument = click.argument("point", metavar="[POINT]", required=False)
+_ENTRY = click.option("--entry", type=click.IntRange(1), metavar="N", help="Any entry, by its number in `asbuilt log`.")
 _REASON = click.option("--reason", required=True, metavar="TEXT", help="Why; it stays in the record.")
 
 
@@ -71,10 +74,14 @@ def tape(
     _tell(said, as_json, stored=not dry_run, what="tape", new=said.new_point, component=said.component)
 
 
-@click.command(short_help="Correct one reading; the old one stays readable.")
+@click.command(short_help="Correct one reading or entry; the old one stays readable.")
 @property_argument
-@point_argument
+@_or_point_argument
 @record_option
+@_ENTRY
+@click.option(
+    "--set", "cells", multiple=True, metavar="COLUMN=VALUE", help="A cell of the entry's row as it should be."
+)
 @_FROM
 @_WAS
 @click.option("--read", metavar="READING", help="What it should have been.")
@@ -87,8 +94,10 @@ def tape(
 @json_option
 def correct(
     name: str,
-    point: str,
+    point: str | None,
     record_file: Path,
+    entry: int | None,
+    cells: tuple[str, ...],
     from_: str | None,
     was: str | None,
     read: str | None,
@@ -103,27 +112,39 @@ def correct(
     """Correct one recorded tape: a new entry over the old one, with a reason.
 
     Say which tape (--from C --was "32 4") and what it should have been (--read "23 4"); with --side alone the side of
-    the point is corrected. Nothing is corrected unasked, and nothing is lost: `asbuilt log` shows both.
+    the point is corrected. Any other row, and tapes too: --entry with its number in `asbuilt log`, and --set with a
+    column of its sheet (--entry 163 --set "distance=54 11"), once a cell. Nothing is corrected unasked, and nothing is
+    lost: `asbuilt log` shows both.
 
     \b
     Example:
       asbuilt correct "Fernbank Lane 14" "SE stake" --side out --reason seen
     """
+    _point_or_entry(point, entry, from_, was, read, new_from, side, held, drop)
+    now = datetime.now().astimezone()
+    if entry is not None:
+        from asbuilt.jobs.correct_entry import correct_entry
+
+        mended = correct_entry(record_file, name, entry, _cells(cells), reason=reason, who=who, now=now)
+        _tell_mended(mended, "correction", as_json)
+    if cells:
+        raise click.UsageError("--set goes with --entry")
     from asbuilt.jobs.correct import Correction, correct_reading
 
-    asked = Correction(point, from_, was, read, new_from, side, held, drop)
+    asked = Correction(point or "", from_, was, read, new_from, side, held, drop)
     if not asked.changes:
         raise click.UsageError("say what it should have been: --read, --new-from, --side, --held or --drop")
     if from_ is None and (asked.was or read or new_from or held or drop):
         raise click.UsageError("say which tape: --from NAME")
-    done = correct_reading(record_file, name, asked, reason=reason, who=who, now=datetime.now().astimezone())
+    done = correct_reading(record_file, name, asked, reason=reason, who=who, now=now)
     _tell_change(done, as_json)
 
 
-@click.command(short_help="Withdraw one reading; it stays readable.")
+@click.command(short_help="Withdraw one reading or entry; it stays readable.")
 @property_argument
-@point_argument
+@_or_point_argument
 @record_option
+@_ENTRY
 @_FROM
 @_WAS
 @_REASON
@@ -131,27 +152,75 @@ def correct(
 @json_option
 def withdraw(
     name: str,
-    point: str,
+    point: str | None,
     record_file: Path,
+    entry: int | None,
     from_: str | None,
     was: str | None,
     reason: str,
     who: str,
     as_json: bool,
 ) -> None:
-    """Withdraw one recorded tape: it no longer counts, and `asbuilt log` still shows it.
+    """Withdraw one recorded tape, or with --entry any entry: it no longer counts, and `asbuilt log` still shows it.
+
+    Where other rows hang on an entry (tapes on their corner, say), it is refused and they are named.
 
     \b
     Example:
-      asbuilt withdraw "Fernbank Lane 14" well --from "SW corner" --reason nail
+      asbuilt withdraw "Fernbank Lane 14" --entry 163 --reason "typed twice"
     """
+    _point_or_entry(point, entry, from_, was)
+    now = datetime.now().astimezone()
+    if entry is not None:
+        from asbuilt.jobs.correct_entry import withdraw_entry
+
+        mended = withdraw_entry(record_file, name, entry, reason=reason, who=who, now=now)
+        _tell_mended(mended, "withdrawal", as_json)
     from asbuilt.jobs.correct import Correction, withdraw_reading
 
     if from_ is None:
         raise click.UsageError("say which tape: --from NAME")
-    asked = Correction(point, from_, was)
-    done = withdraw_reading(record_file, name, asked, reason=reason, who=who, now=datetime.now().astimezone())
+    asked = Correction(point or "", from_, was)
+    done = withdraw_reading(record_file, name, asked, reason=reason, who=who, now=now)
     _tell_change(done, as_json)
+
+
+def _point_or_entry(point: str | None, entry: int | None, *of_a_tape: str | None) -> None:
+    """Refuse a command that names neither a point nor an entry, or both."""
+    if entry is None and point is None:
+        raise click.UsageError("say which reading: POINT and --from NAME, or --entry N")
+    if entry is not None and (point is not None or any(each is not None for each in of_a_tape)):
+        raise click.UsageError("--entry names the entry alone: leave out POINT and what tells a tape")
+
+
+def _cells(words: tuple[str, ...]) -> dict[str, str]:
+    """Part COLUMN=VALUE; a blank value empties the cell."""
+    parted = [each.partition("=") for each in words]
+    if not parted:
+        raise click.UsageError("say what it should be: --set COLUMN=VALUE")
+    wrong = [words[k] for k, (column, sign, _) in enumerate(parted) if not sign or not column.strip()]
+    if wrong:
+        raise click.UsageError(f"--set {wrong[0]}: write COLUMN=VALUE")
+    return {column.strip(): value.strip() for column, _, value in parted}
+
+
+def _tell_mended(done: "Mended", what: str, as_json: bool) -> NoReturn:
+    """Print what became of an entry and end with its status."""
+    if as_json:
+        show_json(
+            {
+                "property": done.property,
+                "draft": done.draft,
+                "stored": 1,
+                "entry": done.entry.as_json(),
+                "findings": [finding.as_json() for finding in done.findings],
+            }
+        )
+    else:
+        draft = f"; {done.property} is a DRAFT" if done.draft else ""
+        show(f"{done.entry.what}\n1 {what} stored as entry {done.entry.number}, over {done.entry.supersedes}{draft}")
+        warn_findings(done.findings)
+    finish(done.findings)
 
 
 def _tell_change(done: "Corrected", as_json: bool) -> None:

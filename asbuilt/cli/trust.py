@@ -19,14 +19,18 @@ _file = click.Path(exists=True, dir_okay=False, path_type=Path)
 @click.command(short_help="Verify that nothing in the record was altered or lost.")
 @record_option
 @click.option("--quick", is_flag=True, help="Leave out what takes long: photos byte by byte, due lists, places.")
+@click.option("--every", is_flag=True, help="Reckon the places of every property, also of more than 200.")
 @click.option("--head", "noted", multiple=True, metavar="HASH", help="A hash noted elsewhere; must be in the record.")
 @click.option("--against", type=_file, help="Another copy, such as a backup: all its entries must be in the record.")
 @json_option
-def verify(record_file: Path, quick: bool, noted: tuple[str, ...], against: Path | None, as_json: bool) -> None:
+def verify(
+    record_file: Path, quick: bool, every: bool, noted: tuple[str, ...], against: Path | None, as_json: bool
+) -> None:
     """Verify a record: the file, its tables, the chain of hashes over the entries, photos, due lists and places.
 
     Each entry carries a hash over itself and the one before it, so that what was altered behind the program's back is
-    found, and where. Exit status 1 with every fault named.
+    found, and where. Places are reckoned twice: from the record, and from its field sheets written out and read again.
+    Exit status 1 with every fault named.
 
     What cannot be seen from inside: a whole chain made anew by somebody who knows how. So note the last hash on paper,
     as it is printed here, or keep a backup elsewhere, and give them to --head and --against.
@@ -37,7 +41,7 @@ def verify(record_file: Path, quick: bool, noted: tuple[str, ...], against: Path
     """
     from asbuilt.jobs.verify import verify as look
 
-    found = look(record_file, quick=quick, noted=noted, against=against)
+    found = look(record_file, quick=quick, every=every, noted=noted, against=against)
     if as_json:
         show_json(_json(found))
     else:
@@ -58,7 +62,8 @@ def backup(record_file: Path, folder: Path | None, keep: int, as_json: bool) -> 
     """Copy the record and its photos into a folder, and verify the copy. Others may go on working meanwhile.
 
     A folder on another disk or machine is best: what lies beside the record goes with its disk. Of the backups in the
-    folder the newest --keep stay; no other file is ever removed, and photos never.
+    folder the newest --keep stay. Only backups of which every entry is in this record are removed, so none of another
+    record of that name; no other file ever, and photos never.
 
     \b
     Example:
@@ -76,6 +81,7 @@ def backup(record_file: Path, folder: Path | None, keep: int, as_json: bool) -> 
                 "photos": done.photos,
                 "mark": done.mark,
                 "removed": [str(path) for path in done.removed],
+                "others": [str(path) for path in done.others],
                 "faults": list(done.faults),
             }
         )
@@ -88,6 +94,9 @@ def backup(record_file: Path, folder: Path | None, keep: int, as_json: bool) -> 
         show(f"mark of the whole record: {done.mark}")
         if done.removed:
             show(f"removed: {', '.join(path.name for path in done.removed)}")
+        if done.others:
+            names = ", ".join(path.name for path in done.others)
+            show(f"left alone, with entries that this record does not have or not to be read: {names}")
     raise click.exceptions.Exit(1 if done.faults else 0)
 
 
@@ -140,12 +149,22 @@ def _lines(record_file: Path, found: "Verified", *, quick: bool) -> list[str]:
     entries = sum(head.entries for head in found.heads)
     held = f"{_counted(len(found.heads), 'property', 'properties')}, {_counted(entries, 'entry', 'entries')}"
     count = len(found.faults)
-    places = "" if quick else f", {_counted(found.positions, 'place', 'places')} reckoned twice"
     verdict = _counted(count, "fault", "faults") if count else "no fault"
-    lines = [f"{record_file}: {held}, {_counted(found.photos, 'photo', 'photos')}{places}: {verdict}"]
+    lines = [f"{record_file}: {held}, {_counted(found.photos, 'photo', 'photos')}: {verdict}"]
+    if not quick:
+        lines.append(_places(found))
+        lines += [f"not among them, for its sheets cannot be read again: {each}" for each in found.not_written]
     if len(found.heads) == 1:
         lines.append(f"last hash of {found.heads[0].name}: {found.heads[0].head}")
     return [*lines, f"mark of the whole record: {found.mark}", *found.witnessed]
+
+
+def _places(found: "Verified") -> str:
+    """Say what was reckoned twice, and how."""
+    of = f" of {len(found.heads):,}" if found.solved < len(found.heads) else ""
+    held = f"{_counted(found.positions, 'place', 'places')} of {found.solved:,}{of}"
+    what = "property" if len(found.heads) == 1 else "properties"
+    return f"{held} {what} reckoned from the record and again from its field sheets, written out and read"
 
 
 def _json(found: "Verified") -> dict[str, object]:
@@ -153,7 +172,9 @@ def _json(found: "Verified") -> dict[str, object]:
         "sound": not found.faults,
         "faults": [fault.as_json() for fault in found.faults],
         "photos": found.photos,
+        "solved": found.solved,
         "positions": found.positions,
+        "not_written": list(found.not_written),
         "mark": found.mark,
         "witnessed": list(found.witnessed),
         "properties": [{"name": each.name, "entries": each.entries, "head": each.head} for each in found.heads],

@@ -4,10 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from asbuilt.checks.depths import depth_items
 from asbuilt.checks.evidence import evidence_items
 from asbuilt.checks.facts import fact_items
 from asbuilt.checks.flotation import Float, flotation_items
 from asbuilt.checks.item import GROUPS, CheckItem, Outcome
+from asbuilt.checks.kinds import kind_items
 from asbuilt.checks.levels import level_items
 from asbuilt.checks.locations import location_items
 from asbuilt.checks.look import Look, look_at
@@ -78,8 +80,10 @@ def check_before_backfill(located: Located, today: date) -> tuple[CheckItem, ...
     items = [
         *_survey_items(ready),
         *location_items(look),
+        *kind_items(look),
         *fact_items(look, outlines),
         *level_items(look, outlines),
+        *depth_items(look),
         *setback_items(look, outlines),
         *flotation_items(look, _floats(look, today)),
         *squirt_items(look),
@@ -111,9 +115,6 @@ def _floats(look: Look, today: date) -> tuple[Float, ...]:
 
 def _float(tank: Component, result: Flotation) -> Float:
     water = holding_water(tank)
-    why = "its weight or its sizes are not recorded"
-    if water is not None:
-        why = "" if water.depth_m is not None else "by its recorded weight it floats even when full; check the weight"
     return Float(
         tank.name,
         {Verdict.HOLDS: True, Verdict.FLOATS: False, Verdict.UNKNOWN: None}[result.verdict],
@@ -122,8 +123,9 @@ def _float(tank: Component, result: Flotation) -> Float:
         result.required,
         result.words,
         BOOKKEEPING,
-        None if water is None else water.depth_m,
-        why,
-        None if water is None else water.quarter_holds,
+        water.depth_m,
+        water.why,
+        water.rough,
+        water.quarter_holds,
         result.sources,
     )

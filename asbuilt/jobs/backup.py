@@ -1,5 +1,6 @@
 """Back a record up, verified after writing, and put a backup back without losing what came after it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,10 +18,11 @@ from asbuilt.record.backups import (
     take_alone,
 )
 from asbuilt.record.chain import verify_chain
-from asbuilt.record.copies import copy_record, free_name, last_backup_file, put_in_place
+from asbuilt.record.copies import copy_record, free_name, last_backup_file
 from asbuilt.record.database import Record, open_record
 from asbuilt.record.soundness import file_faults, mark_of, read_heads
 from asbuilt.record.witness import Compared, Standing, compare_records, numbers
+from asbuilt.whole_files import replace_file
 
 NAMED = 5
 """Properties that a message names; more are counted."""
@@ -37,6 +39,7 @@ class BackedUp:
     mark: str  #: one hash for all of it
     faults: tuple[str, ...]  #: of the record itself: the backup is a true copy of it
     removed: tuple[Path, ...]  #: older backups
+    others: tuple[Path, ...]  #: named like its backups, but with entries that it does not have, or not to be read
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,8 @@ def back_up(record_file: Path, folder: Path | None, *, keep: int, now: datetime)
     folder
         Where to; None = the folder of backups beside the record.
     keep
-        So many of the newest stay; only backups of this record are removed, and none where a fault was found.
+        So many of the newest stay; only backups of which all entries are in this record are removed, and none where a
+        fault was found.
 
     Raises
     ------
@@ -78,13 +82,14 @@ def back_up(record_file: Path, folder: Path | None, *, keep: int, now: datetime)
             *damage,
             *(f"{each.name}: {said}" for each in heads for said in verify_chain(copy, each.name)),
         ]
+        removed, others = ([], []) if faults else drop_old(into, copy, record_file, keep)
     if any(fault.startswith("the file is damaged") for fault in damage):
         copied.path.unlink(missing_ok=True)
         raise RecordError(f"{copied.path}: read again, the backup is damaged ({damage[0]}); it was removed")
-    removed = [] if faults else drop_old(into, record_file, keep)
     write_whole(last_backup_file(record_file), note_backup(record_file, copied.path, now), overwrite=True)
     entries = sum(each.entries for each in heads)
-    return BackedUp(copied.path, len(heads), entries, copied.photos, mark_of(heads), tuple(faults), tuple(removed))
+    told = (tuple(faults), tuple(removed), tuple(others))
+    return BackedUp(copied.path, len(heads), entries, copied.photos, mark_of(heads), *told)
 
 
 def restore(record_file: Path, backup: Path, *, overwrite_newer: bool, now: datetime) -> Restored:
@@ -101,24 +106,31 @@ def restore(record_file: Path, backup: Path, *, overwrite_newer: bool, now: date
     with open_record(backup, read_only=True) as source:
         _refuse_unsound(source)
         heads, photos = read_heads(source), all_photos(source)
-        # photos first: no entry is ever there without its photo
-        count, missing = put_photos(backup, record_file, photos)
-        kept, lost = _put(record_file, source, overwrite_newer=overwrite_newer, now=now)
+        found: list[tuple[int, list[str]]] = []
+
+        def photos_first() -> None:  # so that no entry is ever there without its photo
+            found.append(put_photos(backup, record_file, photos))
+
+        kept, lost = _put(record_file, source, photos_first, overwrite_newer=overwrite_newer, now=now)
+    ((count, missing),) = found
     open_record(record_file).close()  # of an older version: brought up to date, as by any command that writes
     entries = sum(each.entries for each in heads)
     return Restored(len(heads), entries, count, kept, tuple(missing), tuple(lost))
 
 
 def _put(
-    record_file: Path, source: Record, *, overwrite_newer: bool, now: datetime
+    record_file: Path, source: Record, photos_first: Callable[[], None], *, overwrite_newer: bool, now: datetime
 ) -> tuple[Path | None, list[Compared]]:
+    """Decide whether the backup may be put there; only then is anything written."""
     if not record_file.exists() or record_file.stat().st_size == 0:
+        photos_first()
         record_file.unlink(missing_ok=True)
         copy_record(source.connection, record_file)
         return None, []
     aside = free_name(record_file.with_name(f"{record_file.name}.before-restore-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"))
     record = _opened(record_file)
     if record is None:
+        photos_first()
         _put_over_damaged(record_file, source, aside)
         return aside, []
     with record:
@@ -126,6 +138,7 @@ def _put(
         lost = [each for each in compare_records(record, source) if each.only_here]
         if lost and not overwrite_newer:
             raise RecordError(_newer(record_file, source.path, lost))
+        photos_first()
         copy_record(record.connection, aside)
         put_back(record, source)
     return aside, lost
@@ -146,13 +159,33 @@ def _opened(record_file: Path) -> Record | None:
 
 
 def _put_over_damaged(record_file: Path, source: Record, aside: Path) -> None:
-    """Move what cannot be opened aside, with what SQLite left beside it, and put the backup in its place."""
-    for ending in ("-wal", "-journal", "-shm"):
-        beside = record_file.with_name(record_file.name + ending)
-        if beside.exists():
-            beside.rename(aside.with_name(aside.name + ending))
-    put_in_place(record_file, aside)
-    copy_record(source.connection, record_file)
+    """Keep what cannot be opened aside, with what SQLite left beside it, and put the backup in its place.
+
+    The copy is written first: where there is no room for it, what is there keeps its name.
+    """
+    fresh = free_name(record_file.with_name(f"{record_file.name}.restoring"))
+    copy_record(source.connection, fresh)
+    try:
+        _keep_under(record_file, aside)
+        for ending in ("-wal", "-journal", "-shm"):
+            beside = record_file.with_name(record_file.name + ending)
+            if beside.exists():
+                beside.rename(aside.with_name(aside.name + ending))
+        replace_file(fresh, record_file)
+    except OSError as error:
+        raise RecordError(f"{record_file}: the backup could not be put there ({error.strerror})") from error
+    finally:
+        fresh.unlink(missing_ok=True)
+
+
+def _keep_under(path: Path, other: Path) -> None:
+    """Give a file a second name beside its own; where a disk has no such thing, a new one in the place of it."""
+    try:
+        other.hardlink_to(path)
+    except FileExistsError:
+        raise
+    except OSError:
+        path.rename(other)
 
 
 def _refuse_unsound(source: Record) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from asbuilt.checks.clear_of import Buried, Clearance, buried_by, clearances
+from asbuilt.checks.clear_of import Buried, Clearance, built_over, buried_by, clearances
 from asbuilt.errors import PlaceError
 from asbuilt.jobs.draw import map_of, show_property
 from asbuilt.jobs.locate import Located
@@ -98,7 +98,7 @@ def clear_of(located: Located, wanted: Wanted, today: date) -> ClearOf:
         area,
         tuple(clearances(outlines, standing, component, profile)),
         tuple(buried_by(area, standing, located.solution.points, profile)),
-        tuple(name for name in outlines.buildings if (shape := outlines.of(name)) is not None and shape.overlaps(area)),
+        tuple(built_over(outlines, area)),
         profile,
         doubt,
     )

@@ -59,7 +59,7 @@ def correct_reading(
     RecordError
         If the reason is blank, or the record cannot be written. Nothing was stored.
     """
-    return _change(record_file, name, correction, Action(who, now, _told(reason)), withdraw=False)
+    return _change(record_file, name, correction, Action(who, now, told(reason)), withdraw=False)
 
 
 def withdraw_reading(
@@ -74,10 +74,11 @@ def withdraw_reading(
     RecordError
         If the reason is blank, or the record cannot be written. Nothing was stored.
     """
-    return _change(record_file, name, correction, Action(who, now, _told(reason)), withdraw=True)
+    return _change(record_file, name, correction, Action(who, now, told(reason)), withdraw=True)
 
 
-def _told(reason: str) -> str:
+def told(reason: str) -> str:
+    """Give a reason without the blanks around it; RecordError where nothing is left."""
     if not reason.strip():
         raise RecordError("the reason is blank; accepted: a few words, such as 'digits swapped'")
     return reason.strip()

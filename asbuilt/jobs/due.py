@@ -25,7 +25,6 @@ from asbuilt.record.due_state import (
     row_text,
     stale_properties,
     task_names,
-    valid_from,
 )
 from asbuilt.record.entries import property_id, property_names, read_all, read_property, unknown_property
 from asbuilt.record.profiles import built_in, built_in_names, profile_of, reckoned_by
@@ -53,21 +52,6 @@ class DueList:
 def dues_of(record: PropertyRecord, today: date) -> tuple[tuple[Due, ...], tuple[Finding, ...]]:
     """Give what is due at one property by its own rule profile, and what was noticed."""
     return due_tasks(record, today, profile_of(record))
-
-
-def due_list(records: Sequence[PropertyRecord], today: date) -> tuple[list[Due], list[Finding]]:
-    """List what falls due, soonest first, and what was noticed on the way, reckoned from the records themselves.
-
-    Where there are several properties, each finding names its own.
-    """
-    dues: list[Due] = []
-    findings: list[Finding] = []
-    for record in records:
-        some, more = dues_of(record, today)
-        dues += some
-        findings += _named(record.property.name, more) if len(records) > 1 else more
-    dues.sort(key=_order)
-    return dues, findings
 
 
 def reckon(record: PropertyRecord) -> DueState:
@@ -212,27 +196,6 @@ def rebuild(record_file: Path) -> tuple[int, int]:
                     keep_due(record, name, reckon)
                     differing += number is None or kept_state(record.connection, number) != before
     return len(names), differing
-
-
-def differing_properties(record_file: Path) -> list[str]:
-    """Names of the properties whose kept list, where it is not stale, is not what a fresh reckoning gives."""
-    wrong = []
-    with open_record(record_file, read_only=True) as record, record.read():
-        stale = set(stale_properties(record, date.max, _mark()))
-        for known in list(read_all(record)):
-            name = known.property.name
-            if name not in stale and _kept(record, name) != _comparable(reckon(known)):
-                wrong.append(name)
-    return wrong
-
-
-def _kept(record: Record, name: str) -> tuple[Any, ...]:
-    rows = {kept.row for kept in read_due(record, name=name)}
-    return rows, read_findings(record, name).get(name, ()), valid_from(record, name)
-
-
-def _comparable(state: DueState) -> tuple[Any, ...]:
-    return set(state.rows), state.findings, state.valid_from
 
 
 @cache

@@ -61,7 +61,7 @@ def write_due(
         text, words = _map(record_file, found, today)
         texts.append((map_file, text))
         said.append(f"{map_file}: {words}")
-    write_all(dict(texts), overwrite=overwrite)
+    write_all(dict(texts), overwrite=overwrite, private=True)  # whom to call, and where they live
     return DueFiles(tuple(said), found.findings, found.reckoned_anew)
 
 

@@ -225,7 +225,7 @@ def _write(kind: Format, system: System, wanted: Wanted, sheaves: Iterable[Sheaf
         "gpx": lambda path: _write_text(path, *write_waypoints(passing)),
         "dxf": lambda path: _write_text(path, *_drawing(passing, system, units)),
     }
-    with set_aside(wanted.out, overwrite=wanted.overwrite) as aside:
+    with set_aside(wanted.out, overwrite=wanted.overwrite, private=kind.sheets and wanted.sheets) as aside:
         return writers[kind.key](aside)
 
 

@@ -12,6 +12,7 @@ from asbuilt.jobs.locate import Located
 from asbuilt.model.components import Component, Point, split_name
 from asbuilt.output.find.lid import FindSet, Lid, LidDepth, wind_of
 from asbuilt.output.find.surroundings import NEAR_M, Surroundings
+from asbuilt.record.profiles import profile_of
 from asbuilt.record.prompt import Prompt
 from asbuilt.record.sheets.cells import did_you_mean, shown
 from asbuilt.shapes import component_points
@@ -50,37 +51,6 @@ def find_lids(located: Located, today: date, asked: Asked | None = None) -> Find
         If there is no such component or point, or the property has nothing that one opens.
     """
     return _Searching(located, today, asked or Asked()).run()
-
-
-def find_sheets_pdf(
-    located: Located,
-    today: date,
-    *,
-    lang: str = "en",
-    paper: str = "us-letter",
-    lost: Sequence[str] = (),
-    visible: Sequence[str] = (),
-    names: Sequence[str] = (),
-    care: str = "normal",
-    pictures: Mapping[str, bytes] | None = None,
-    one_page_each: bool = True,
-) -> bytes:
-    """Set the find sheets of a property as PDF.
-
-    Parameters
-    ----------
-    lost, visible, names, care, pictures
-        See `Asked`.
-    one_page_each
-        A page a lid; else all lids on one sheet.
-
-    Raises
-    ------
-    PromptError, UnknownNameError
-        See `find_lids`.
-    """
-    asked = Asked(tuple(names), tuple(lost), tuple(visible), care, pictures or {})
-    return find_pdf(find_lids(located, today, asked), lang, paper, one_page_each=one_page_each)
 
 
 def find_pdf(found: FindSet, lang: str, paper: str, *, one_page_each: bool) -> bytes:
@@ -180,7 +150,7 @@ class _Searching:
         self.record, self.solution = located.record, located.solution
         self.rows = {point.name: point for point in self.record.points}
         self.components = {each.name: each for each in _standing(located, today)}
-        self.around = Surroundings(self.record, self.solution, self.components)
+        self.around = Surroundings(self.record, self.solution, self.components, profile_of(self.record))
         self.places = self.around.places
 
     def run(self) -> FindSet:

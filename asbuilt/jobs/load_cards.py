@@ -117,7 +117,7 @@ def load_cards(
             _store(record, cards_file.name, good, Action(who, now), found)
             progress(min((done + 1) * BATCH, len(cards)), len(cards))
     if rejects is not None and found.set_aside:
-        write_whole(rejects, rejects_text(table, found.set_aside), overwrite=overwrite)
+        write_whole(rejects, rejects_text(table, found.set_aside), overwrite=overwrite, private=True)
     return found
 
 

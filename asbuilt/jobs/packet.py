@@ -1,6 +1,5 @@
 """The packet of one property: its record, sheets, photos and everything that is made from them, in one ZIP file."""
 
-import os
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -95,9 +94,7 @@ def make_packet(
         parts = [*made, *_data(bench, chain if shown is known else None, record_file)]
         told = _told(bench, parts, absent, public=public, building=building)
         parts.insert(0, Part(README, "this text", lambda: told.encode()))
-        with opened_whole(out, overwrite=overwrite) as stream:
-            if not public and hasattr(os, "fchmod"):
-                os.fchmod(stream.fileno(), 0o600)  # names and phone numbers, as in the record itself
+        with opened_whole(out, overwrite=overwrite, private=not public) as stream:
             write_packet(stream, parts, today)
         findings = show_property(bench.located, today).findings
     return Packed(out, tuple(part.name for part in parts), tuple(absent), findings)

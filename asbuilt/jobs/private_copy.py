@@ -1,8 +1,8 @@
 """A property without its households, or without anything personal: dates that hang on people stay as intervals.
 
 A reckoning without the people, or with those of one building of several, would put a pump-out too late. So each date
-that comes later in the copy gets an interval of its own there, which brings it back. Of a public copy that interval is
-rounded down, because from an exact one the number of people could be reckoned.
+that comes later in the copy gets an interval of its own there, which brings it back. That interval is rounded down,
+because from an exact one the number of people could be reckoned, or that of the other households.
 """
 
 from dataclasses import replace
@@ -14,10 +14,8 @@ from asbuilt.model.private import public_copy
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.tasks import OwnTask
 
-WHOLE_SYSTEM = "everybody on this system is counted; so reckoned when this copy was made"
+WHOLE_SYSTEM = "everybody on this system is counted; so reckoned when this copy was made, and rounded down"
 """The note of an interval that stands in for households that a copy leaves out."""
-
-ROUNDED = f"{WHOLE_SYSTEM}, and rounded down"
 
 MONTH_DAYS = 30.4375
 """Days of a month in an interval, as `service.due.months_after` counts them."""
@@ -27,11 +25,11 @@ LONGEST_DAYS = 36_525
 
 def public_record(known: PropertyRecord, today: date) -> PropertyRecord:
     """Leave out everything personal. No date in the copy is later than in the record; some are earlier."""
-    return _dated(known, public_copy(known), today, rounded=True)
+    return _dated(known, public_copy(known), today)
 
 
 def building_record(known: PropertyRecord, building: str, today: date) -> PropertyRecord:
-    """Leave out all households where others than this building's are on the system.
+    """Leave out all households where others than this building's are on the system; no date comes later by it.
 
     Raises
     ------
@@ -41,7 +39,7 @@ def building_record(known: PropertyRecord, building: str, today: date) -> Proper
     check_building(known, building)
     if all(row.building == building for row in known.household):
         return known
-    return _dated(known, replace(known, household=()), today, rounded=False)
+    return _dated(known, replace(known, household=()), today)
 
 
 def check_building(known: PropertyRecord, building: str) -> None:
@@ -58,17 +56,15 @@ def check_building(known: PropertyRecord, building: str) -> None:
         raise UnknownNameError(f"{known.property.name}: no building {building!r} in household.csv; it names {listed}")
 
 
-def _dated(known: PropertyRecord, bare: PropertyRecord, today: date, *, rounded: bool) -> PropertyRecord:
+def _dated(known: PropertyRecord, bare: PropertyRecord, today: date) -> PropertyRecord:
     """Give each task that would fall due later, or never, an interval by which it does not."""
-    note = ROUNDED if rounded else WHOLE_SYSTEM
     for due in dues_of(known, today)[0]:
         now = _due_on(bare, due.component, due.task, today)
         if due.due_on is not None and (now is None or now > due.due_on):
-            task = OwnTask(due.component, due.task, source="owner", note=note)
+            task = OwnTask(due.component, due.task, source="owner", note=WHOLE_SYSTEM)
             days = _longest(bare, task, due.due_on, today)
             if days:
-                months = _round_down(days / MONTH_DAYS) if rounded else days / MONTH_DAYS
-                bare = _with_task(bare, replace(task, every_months=round(months, 6)))
+                bare = _with_task(bare, replace(task, every_months=_round_down(days / MONTH_DAYS)))
     return bare
 
 

@@ -12,9 +12,9 @@ from asbuilt.jobs.pump import pump_reports
 from asbuilt.output.report.blocks import Report
 from asbuilt.output.report.facts import HistoryFacts
 from asbuilt.output.report.history import history_report
-from asbuilt.output.report.system import is_structure
 from asbuilt.record.photos import thumbnails
 from asbuilt.record.profiles import profile_of
+from asbuilt.service.dosing import is_pump_tank
 from asbuilt.service.kept import intervals_kept
 from asbuilt.service.pumping import is_septic_tank, tank_history
 from asbuilt.service.readings import readings_of
@@ -36,7 +36,8 @@ def report_of(located: Located, today: date, record_file: Path | None = None) ->
     record = located.record
     dues, noticed = dues_of(record, today)
     pumps = pump_reports(located, today)
-    tanks = [tank for tank in record.components if is_septic_tank(tank) and tank.stands_on(today)]
+    emptied = [each for each in record.components if is_septic_tank(each) or is_pump_tank(each)]
+    tanks = [tank_history(record, each, today) for each in emptied if each.stands_on(today)]
     facts = HistoryFacts(
         record,
         located.solution,
@@ -46,10 +47,12 @@ def report_of(located: Located, today: date, record_file: Path | None = None) ->
         dues,
         intervals_kept(record, today, profile_of(record)),
         pumps,
-        {tank.name: readings_of(tank, tank_history(record, tank, today).entries)[0] for tank in tanks},
+        {each.tank.name: readings_of(each.tank, each.entries)[0] for each in tanks if is_septic_tank(each.tank)},
         asked_at_transfer(record, today, pumps),
         _over_openings(located, today),
         {} if record_file is None else thumbnails(record_file, record.photos, PHOTO_PX),
+        tanks,
+        profile_of(record),
     )
     return history_report(facts)
 
@@ -58,11 +61,11 @@ def _over_openings(located: Located, today: date) -> tuple[str, ...]:
     """Say what was built over an opening, or perhaps over one."""
     record, outlines = located.record, Outlines(located.record, located.solution)
     standing = [each for each in record.components if each.stands_on(today)]
-    said = []
-    for structure in (each for each in standing if is_structure(each)):
+    profile, said = profile_of(record), []
+    for structure in (each for each in standing if profile.closeness("structure", each.kind) is not None):
         area = outlines.of(structure.name)
         if area is not None and area.geom_type == "Polygon":
-            for buried in buried_by(area, standing, located.solution.points, profile_of(record)):
+            for buried in buried_by(area, standing, located.solution.points, profile):
                 how = "lies over" if buried.sure else "may lie over"
                 said.append(f"{structure.name} {how} the opening {buried.point}: opening needed to service")
     return tuple(said)

@@ -173,7 +173,7 @@ def write_route(
         "route.ics": route_calendar(plan, now),
     }
     made = {name: text for name, text in texts.items() if text is not None}
-    return write_folder(folder, made, overwrite=overwrite)
+    return write_folder(folder, made, overwrite=overwrite, private=True)  # whom to call, and where they live
 
 
 def _why_nothing(record_file: Path, wish: Wish) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from asbuilt.jobs.properties import recorded
 from asbuilt.model.property_record import PropertyRecord
-from asbuilt.output.files import OutputError
+from asbuilt.output.files import PRIVATE, PRIVATE_FOLDER, OutputError
 from asbuilt.record.photos import read_photo
 from asbuilt.record.sheets.photos import FOLDER
 from asbuilt.record.sheets.write import photo_names, sheet_texts
@@ -36,7 +36,7 @@ def photo_files(record: PropertyRecord, record_file: Path) -> Iterator[tuple[str
 
 
 def write_sheets(record_file: Path, name: str, folder: Path) -> list[Path]:
-    """Write the field sheets of a property into a new or empty folder, all of them or none.
+    """Write the field sheets of a property into a new or empty folder, all or none, for their owner only to read.
 
     Raises
     ------
@@ -54,10 +54,10 @@ def write_sheets(record_file: Path, name: str, folder: Path) -> list[Path]:
         aside = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=".asbuilt."))
         names = []
         for place, content in (*sheet_files(record).items(), *photo_files(record, record_file)):
-            (aside / place).parent.mkdir(parents=True, exist_ok=True)
+            (aside / place).parent.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
             (aside / place).write_bytes(content)
+            (aside / place).chmod(PRIVATE)
             names.append(place)
-        aside.chmod(0o755)
         if folder.is_dir():
             folder.rmdir()  # empty, as was seen above
         aside.rename(folder)

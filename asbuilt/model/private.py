@@ -1,9 +1,10 @@
 """What is personal in a record, in one place: a public copy of a property holds none of it.
 
 Personal is who somebody is, how to reach them, who lives there and since when, how to get in, and what was written
-freely about a visit or a reading, because names stand there. Not personal is what one needs to find, to serve or to
-check what is in the ground: the property's name, address and parcel, its place on the earth, what is there and where,
-descriptions of points and components and captions of photos (so no names belong into these), dates and quantities.
+freely about a visit or a reading, or as a comment in a rule file, because names stand there. Not personal is what one
+needs to find, to serve or to check what is in the ground: the property's name, address and parcel, its place on the
+earth, what is there and where, descriptions of points and components and captions of photos (so no names belong into
+these), the values of a rule file, dates and quantities.
 """
 
 from collections.abc import Iterable, Mapping
@@ -22,6 +23,7 @@ from asbuilt.model.measurements import KnownCoordinate, Tie
 from asbuilt.model.photos import Photo
 from asbuilt.model.place import Measured, Property
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.model.rule_files import without_comments
 from asbuilt.model.sightings import Sighting
 from asbuilt.model.site_readings import SiteReading
 from asbuilt.model.tasks import OwnTask
@@ -57,7 +59,8 @@ _T = TypeVar("_T")
 def public_copy(record: PropertyRecord) -> PropertyRecord:
     """Give a property without anything personal.
 
-    A photo's name becomes a number; its file is another one, which the caller makes.
+    A photo's name becomes a number; its file is another one, which the caller makes. A rule file of the user's own
+    loses its comments.
     """
     parts = {
         field.name: _public_rows(getattr(record, field.name))
@@ -69,6 +72,7 @@ def public_copy(record: PropertyRecord) -> PropertyRecord:
         replace(photo, file=f"photo-{numbers[photo.sha256]}.{photo.form}".replace("jpeg", "jpg"), gps_removed=True)
         for photo in parts["photos"]
     )
+    parts["rule_files"] = tuple(replace(each, text=without_comments(each.text)) for each in parts["rule_files"])
     return PropertyRecord(property=without_personal(record.property), **parts)
 
 

@@ -6,7 +6,6 @@ from datetime import date
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import transform
 from shapely.geometry import LineString
 from shapely.geometry import Point as Place
@@ -17,12 +16,10 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
 from asbuilt.output.heights import Heights
 from asbuilt.service.schedule import Due
-from asbuilt.shapes import building_outline, component_points, outline
+from asbuilt.shapes import Outlines, building_outline, component_points
 from asbuilt.survey.earth import LocalFrame, Placement
 from asbuilt.survey.solution import Position, Solution
 from asbuilt.units import Length, format_small
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +66,7 @@ class _Builder:
         self.places = {name: p.place for name, p in self.positions.items() if p.place is not None}
         self.rows = {point.name: point for point in record.points}
         self.heights = Heights(record, solution.levels)
+        self.outlines = Outlines(record, solution)
 
     def build(self) -> Iterable[Feature]:
         yield from self._buildings()
@@ -111,7 +109,7 @@ class _Builder:
 
     def _component(self, component: Component, names: Sequence[str]) -> Feature:
         placed = [self.places[name] for name in names if name in self.places]
-        geometry = outline(component, placed, self._along())
+        geometry = self.outlines.line_of(component.name) if placed else None
         attributes = {
             "property": self.record.property.name,
             "shape": component.shape,
@@ -192,14 +190,6 @@ class _Builder:
         return [
             {"on": e.on.isoformat(), "task": e.task, "by": e.by, "gallons": e.gallons, "note": e.note} for e in entries
         ]
-
-    def _along(self) -> Array:
-        """Give the unit vector of the first wall; the first axis where there is none."""
-        ends = [(w.from_, w.to) for w in self.record.walls if w.from_ in self.places and w.to in self.places]
-        if not ends:
-            return np.array([1.0, 0.0])
-        delta = self.places[ends[0][1]] - self.places[ends[0][0]]
-        return np.asarray(delta / np.hypot(*delta))
 
     def _spot(self, name: str) -> Place | None:
         place = self.places.get(name)

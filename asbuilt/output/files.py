@@ -10,6 +10,10 @@ from pathlib import Path
 from typing import IO
 
 from asbuilt.errors import AsbuiltError
+from asbuilt.whole_files import replace_file, sync_folder
+
+PRIVATE, PRIVATE_FOLDER = 0o600, 0o700
+"""Rights of what only its owner may read, as the record itself."""
 
 
 class OutputError(AsbuiltError, OSError):
@@ -49,23 +53,33 @@ def make_folder(folder: Path) -> None:
         raise OutputError(f"{folder}: the folder cannot be made: {error.strerror}") from error
 
 
-def write_whole(path: Path, content: str | bytes, *, overwrite: bool = False) -> None:
+def write_whole(path: Path, content: str | bytes, *, overwrite: bool = False, private: bool = False) -> None:
     """Write a file beside its place and move it there; text in UTF-8 with plain line ends.
 
     A file that is replaced keeps who may read it; a new one gets what the user's umask leaves.
+
+    Parameters
+    ----------
+    private
+        Nobody but its owner may read it, whatever was there before: it says who somebody is or how to reach them.
 
     Raises
     ------
     OutputError
         If the file is there already and `overwrite` is not set, or the folder cannot be written.
     """
-    with opened_whole(path, overwrite=overwrite) as file:
+    with opened_whole(path, overwrite=overwrite, private=private) as file:
         file.write(_bytes(content))
 
 
 @contextmanager
-def opened_whole(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
+def opened_whole(path: Path, *, overwrite: bool = False, private: bool = False) -> Iterator[IO[bytes]]:
     """Give a file to write into, which takes its place when the block ends, and none where the block fails.
+
+    Parameters
+    ----------
+    private
+        See `write_whole`.
 
     Raises
     ------
@@ -73,11 +87,11 @@ def opened_whole(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
         If the file is there already and `overwrite` is not set, or the folder cannot be written.
     """
     refuse_existing(path, overwrite=overwrite)
-    aside, handle = _new_file_beside(path)
+    aside, handle = _new_file_beside(path, private=private)
     try:
         with os.fdopen(handle, "wb") as file:
             yield file
-        put_in_place(aside, path)
+        put_in_place(aside, path, private=private)
     except OSError as error:
         if isinstance(error, AsbuiltError):
             raise
@@ -87,10 +101,15 @@ def opened_whole(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
             aside.unlink(missing_ok=True)
 
 
-def write_all(contents: Mapping[Path, str | bytes], *, overwrite: bool = False) -> None:
+def write_all(contents: Mapping[Path, str | bytes], *, overwrite: bool = False, private: bool = False) -> None:
     """Write the files of one action: none takes its place before all of them are on the disk.
 
     What stops after that leaves each file whole, the old one or the new one.
+
+    Parameters
+    ----------
+    private
+        See `write_whole`.
 
     Raises
     ------
@@ -103,13 +122,13 @@ def write_all(contents: Mapping[Path, str | bytes], *, overwrite: bool = False) 
     path = Path()
     try:
         for path, content in contents.items():
-            ready[path], handle = _new_file_beside(path)
+            ready[path], handle = _new_file_beside(path, private=private)
             with os.fdopen(handle, "wb") as file:
                 file.write(_bytes(content))
                 file.flush()
                 os.fsync(file.fileno())
         for path, aside in ready.items():
-            put_in_place(aside, path)
+            put_in_place(aside, path, private=private)
     except OSError as error:
         if isinstance(error, AsbuiltError):
             raise
@@ -120,10 +139,17 @@ def write_all(contents: Mapping[Path, str | bytes], *, overwrite: bool = False) 
                 aside.unlink(missing_ok=True)
 
 
-def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, overwrite: bool = False) -> tuple[Path, ...]:
+def write_folder(
+    folder: Path, contents: Mapping[str, str | bytes], *, overwrite: bool = False, private: bool = False
+) -> tuple[Path, ...]:
     """Write the files of one action into a folder; a new folder appears with all of them or not at all.
 
     Into a folder that is there already they are written as by `write_all`.
+
+    Parameters
+    ----------
+    private
+        See `write_whole`; nobody else may look into a new folder.
 
     Returns
     -------
@@ -137,15 +163,15 @@ def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, overwrite
     """
     places = {folder / name: content for name, content in contents.items()}
     if folder.exists():
-        write_all(places, overwrite=overwrite)
+        write_all(places, overwrite=overwrite, private=private)
         return tuple(places)
     make_folder(folder.parent)
     aside = folder.parent / f".asbuilt.{secrets.token_hex(8)}"
     try:
-        aside.mkdir()
-        write_all({aside / name: content for name, content in contents.items()})
+        aside.mkdir(mode=PRIVATE_FOLDER if private else 0o777)
+        write_all({aside / name: content for name, content in contents.items()}, private=private)
         aside.rename(folder)
-        _sync_folder(folder.parent)
+        sync_folder(folder.parent)
     except OSError as error:
         if isinstance(error, AsbuiltError):
             raise OutputError(str(error).replace(str(aside), str(folder))) from error
@@ -155,8 +181,8 @@ def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, overwrite
     return tuple(places)
 
 
-def put_in_place(aside: Path, path: Path) -> None:
-    """Move a finished file of the same disk to its place, and see to it that both reach the disk.
+def put_in_place(aside: Path, path: Path, *, private: bool = False) -> None:
+    """Move a finished file of the same disk to its place, with the rights that it is to have there.
 
     Raises
     ------
@@ -165,35 +191,23 @@ def put_in_place(aside: Path, path: Path) -> None:
     """
     place = Path(os.path.realpath(path))  # a link stays a link
     with suppress(OSError):
-        aside.chmod(stat.S_IMODE(place.stat().st_mode))
-    with aside.open("rb") as file:
-        os.fsync(file.fileno())
-    aside.replace(place)
-    _sync_folder(place.parent)
+        aside.chmod(PRIVATE if private else stat.S_IMODE(place.stat().st_mode))
+    replace_file(aside, place)
 
 
 def _bytes(content: str | bytes) -> bytes:
     return content if isinstance(content, bytes) else content.encode("utf-8")
 
 
-def _new_file_beside(path: Path) -> tuple[Path, int]:
-    """Make an empty file in the folder of a place, with the rights that any new file of the user gets."""
+def _new_file_beside(path: Path, *, private: bool) -> tuple[Path, int]:
+    """Make an empty file in the folder of a place, with the rights of the one there or of any new file of the user."""
     place = Path(os.path.realpath(path))
     if not place.parent.is_dir():
         raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
     aside = place.parent / f".asbuilt.{secrets.token_hex(8)}"  # the name itself may be of full length
     try:
         rights = stat.S_IMODE(place.stat().st_mode) & 0o666 if place.exists() else 0o666
+        rights = PRIVATE if private else rights
         return aside, os.open(aside, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), rights)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written here: {error.strerror}") from error
-
-
-def _sync_folder(folder: Path) -> None:
-    """See to it that the names in a folder reach the disk, where the system lets one do that."""
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

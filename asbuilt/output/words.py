@@ -1,6 +1,7 @@
 """Words of the record made fit for files of other formats: no character that the format or a terminal would obey."""
 
 import re
+from html import escape
 
 _LINE_ENDS = re.compile(r"\r\n|[\r\n\v\f\x85\u2028\u2029]")
 _UNWRITABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
@@ -22,6 +23,17 @@ def clean(text: str) -> str:
 def one_line(text: str) -> str:
     """Make it one line with single blanks."""
     return " ".join(clean(text).split())
+
+
+def html_text(value: object) -> str:
+    r"""Make words of the record fit for text and for attributes of HTML: the one escaping of every page.
+
+    Examples
+    --------
+    >>> html_text("<b>Tom's & Jerry\x00")
+    '&lt;b&gt;Tom&#x27;s &amp; Jerry�'
+    """
+    return escape(clean(str(value)), quote=True)
 
 
 def csv_text(value: object) -> str:

@@ -16,6 +16,7 @@ from asbuilt.record.copies import copy_record, fill, free_name
 from asbuilt.record.database import Record, open_record
 from asbuilt.record.photos import PhotoError, keep_bytes, photo_folder, read_photo
 from asbuilt.record.rows import row_codec
+from asbuilt.record.witness import compare_records
 
 FOLDER_ENDING = ".backups"
 """What the name of the record file is followed by in that of the folder of its backups."""
@@ -94,20 +95,44 @@ def note_backup(record_file: Path, path: Path, now: datetime) -> str:
     return json.dumps({"at": now.isoformat(timespec="seconds"), "to": str(path.absolute())}, ensure_ascii=False) + "\n"
 
 
-def drop_old(folder: Path, record_file: Path, keep: int) -> list[Path]:
+def drop_old(folder: Path, record: Record, record_file: Path, keep: int) -> tuple[list[Path], list[Path]]:
     """Remove the oldest backups of a record from a folder but for so many; photos and all other files stay.
+
+    Another record may have the same name, and a record that a backup was put over has lost what only its older backups
+    hold: so a backup counts as one of this record only where all of its entries are in it.
+
+    Parameters
+    ----------
+    record
+        The record, or a true copy of it.
+    record_file
+        Its name, which that of its backups begins with.
 
     Returns
     -------
-    list of Path
-        What was removed.
+    tuple
+        What was removed, and what has such a name but is none of this record's backups, or cannot be read.
     """
-    gone = []
-    for path in backups_in(folder, record_file)[keep:]:
-        with suppress(OSError):
-            path.unlink()
-            gone.append(path)
-    return gone
+    gone, others, own = [], [], 0
+    for path in backups_in(folder, record_file):
+        if not _all_in(record, path):
+            others.append(path)
+            continue
+        own += 1
+        if own > keep:
+            with suppress(OSError):
+                path.unlink()
+                gone.append(path)
+    return gone, others
+
+
+def _all_in(record: Record, path: Path) -> bool:
+    """Tell whether all entries of a backup are in a record."""
+    try:
+        with open_record(path, read_only=True) as backup:
+            return not any(each.only_there for each in compare_records(record, backup))
+    except (RecordError, sqlite3.Error):
+        return False
 
 
 def all_photos(record: Record) -> list[Photo]:

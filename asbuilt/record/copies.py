@@ -5,12 +5,14 @@ import os
 import sqlite3
 import tempfile
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
 from asbuilt.errors import RecordError
 from asbuilt.record.connections import connect_reader, in_plain_words
+from asbuilt.whole_files import add_file
 
 
 def copy_record(connection: sqlite3.Connection, target: Path) -> None:
@@ -38,7 +40,7 @@ def copy_record(connection: sqlite3.Connection, target: Path) -> None:
     aside = Path(name)
     try:
         _fill(connection, aside)
-        put_in_place(aside, target)
+        add_file(aside, target)
     except sqlite3.Error as error:
         raise in_plain_words(target, error, 0) from error
     except OSError as error:
@@ -73,38 +75,6 @@ def keep_copy(record_file: Path, wanted: Path) -> Path:
         return kept
     finally:
         connection.close()
-
-
-def put_in_place(aside: Path, target: Path) -> None:
-    """Move a finished file to a place where none is, and see to it that both reach the disk.
-
-    Raises
-    ------
-    FileExistsError
-        If there is one already.
-    """
-    with aside.open("rb") as file:
-        os.fsync(file.fileno())
-    try:
-        os.link(aside, target)  # unlike a rename it never replaces
-    except FileExistsError:
-        raise
-    except OSError:  # a medium without hard links, such as a memory stick
-        if target.exists():
-            raise FileExistsError(17, "there is a file of that name already", str(target)) from None
-        aside.replace(target)
-    aside.unlink(missing_ok=True)
-    sync_folder(target.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """See to it that the names in a folder reach the disk, where the system lets one do that."""
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def last_backup_file(record_file: Path) -> Path:
@@ -152,7 +122,20 @@ def fill(connection: sqlite3.Connection, copy: sqlite3.Connection, wait_s: float
             error.sqlite_errorcode = status
             raise error
 
-    connection.backup(copy, progress=look, sleep=0.05)
+    # The waits of the connections themselves would come on top of ours, once for each try.
+    with _not_waiting(connection), _not_waiting(copy):
+        connection.backup(copy, progress=look, sleep=0.05)
+
+
+@contextmanager
+def _not_waiting(connection: sqlite3.Connection) -> Iterator[None]:
+    """Have a connection say at once that something is locked."""
+    before: int = connection.execute("PRAGMA busy_timeout").fetchone()[0]
+    connection.execute("PRAGMA busy_timeout = 0")
+    try:
+        yield
+    finally:
+        connection.execute(f"PRAGMA busy_timeout = {before}")
 
 
 def _fill(connection: sqlite3.Connection, aside: Path) -> None:

@@ -314,7 +314,7 @@ def _prepare_reading(record: Record, version: int) -> None:
     """Make sure that what is seen has this program's tables, and that nothing can be changed."""
     if version < schema.VERSION:
         try:
-            record.connection = _brought_up_in_memory(record.connection, version)
+            record.connection = _brought_up_in_memory(record.connection)
         except sqlite3.OperationalError as error:
             said = f"it says that it is of version {version}, and its tables are not: {error}"
             raise RecordError(f"{record.path}: {said}") from error
@@ -324,16 +324,20 @@ def _prepare_reading(record: Record, version: int) -> None:
         record.connection.execute("PRAGMA query_only = ON")
 
 
-def _brought_up_in_memory(connection: sqlite3.Connection, version: int) -> sqlite3.Connection:
-    """Copy an older record into memory and bring the copy up to date; the file itself may lie on read-only media."""
+def _brought_up_in_memory(connection: sqlite3.Connection) -> sqlite3.Connection:
+    """Copy an older record into memory and bring the copy up to date; the file itself may lie on read-only media.
+
+    The steps are taken as a writer takes them, list of steps and all: a backup is made of the copy.
+    """
     copy = sqlite3.connect(":memory:", isolation_level=None)
     try:
         fill(connection, copy)
+        library = import_sqlite_utils()
         copy.execute("BEGIN")
-        for _, statements in schema.STEPS[version:]:
-            for statement in statements:
-                copy.execute(statement)
-        copy.execute(f"PRAGMA user_version = {schema.VERSION}")
+        schema.migrations(library).apply(library.Database(copy, strict=True, execute_plugins=False))
+        reached: int = copy.execute("PRAGMA user_version").fetchone()[0]
+        if reached != schema.VERSION:
+            raise sqlite3.OperationalError("the list of its steps is that of another version")
         copy.execute("COMMIT")
     except BaseException:
         copy.close()

@@ -229,14 +229,6 @@ def read_findings(
         }
 
 
-def valid_from(record: Record, name: str) -> date | None:
-    """Give the first day for which a property's kept list holds; None = none is kept."""
-    row = record.connection.execute(
-        "SELECT valid_from FROM due_property WHERE property_id = ?", (property_id(record, name),)
-    ).fetchone()
-    return None if row is None else date.fromisoformat(row[0])
-
-
 def day_cell(day: date | None) -> str:
     """Write a day as the table has it."""
     return NEVER if day is None else day.isoformat()

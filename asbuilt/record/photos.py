@@ -14,8 +14,8 @@ from pathlib import Path
 
 from asbuilt.errors import AsbuiltError
 from asbuilt.model.photos import Photo
-from asbuilt.record.copies import sync_folder
 from asbuilt.record.pictures import ENDINGS, Picture, small_jpeg
+from asbuilt.whole_files import replace_file, sync_folder
 
 FOLDER_ENDING = ".photos"
 """What the name of the record file is followed by in that of the folder of its photos."""
@@ -69,18 +69,14 @@ def keep_bytes(record_file: Path, content: bytes, form: str) -> None:
 
 
 def _write_aside(place: Path, content: bytes) -> None:
-    handle, aside = tempfile.mkstemp(dir=place.parent, prefix=".asbuilt.")  # for the owner only, as all of it
+    handle, name = tempfile.mkstemp(dir=place.parent, prefix=".asbuilt.")  # for the owner only, as all of it
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(aside).replace(place)
-        sync_folder(place.parent)
-    except BaseException:
+        replace_file(Path(name), place)
+    finally:
         with suppress(OSError):
-            Path(aside).unlink()
-        raise
+            Path(name).unlink(missing_ok=True)
 
 
 def read_photo(record_file: Path, photo: Photo) -> bytes:

@@ -34,9 +34,9 @@ def read_names(file: str, content: object, problems: list[Problem]) -> dict[str,
     return {key: text for key, text in told.items() if text is not None}
 
 
-def read_groups(file: str, content: object, problems: list[Problem]) -> dict[str, tuple[str, ...]]:
-    """Read `[groups]`: a word for several kinds, and the phrases by which they are known."""
-    table = Table(file, "[groups]", content, problems)
+def read_groups(file: str, place: str, content: object, problems: list[Problem]) -> dict[str, tuple[str, ...]]:
+    """Read `[groups]` or `[but_not]`: by a word the phrases by which kinds are known, or that do not mean it."""
+    table = Table(file, place, content, problems)
     groups = {}
     for word in table.content if table.sound else ():
         if is_text(word):

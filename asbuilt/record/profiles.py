@@ -187,9 +187,13 @@ def _profile(
         required=rules["required"],
         facts=rules["required_fact"],
         names=read_names(file, content.get("names", {}), problems),
-        groups=read_groups(file, content.get("groups", {}), problems),
+        groups=read_groups(file, "[groups]", content.get("groups", {}), problems),
+        but_not=read_groups(file, "[but_not]", content.get("but_not", {}), problems),
     )
-    parent = None if parent_name is None else _read(parent_name, own, above, problems)
+    if parent_name is None:  # what a shed or a well is no code says: one that extends nothing has our words too
+        told = {key: {**ours, **getattr(profile, key)} for key, ours in _our_words().items()}
+        return replace(profile, groups=told["groups"], but_not=told["but_not"])
+    parent = _read(parent_name, own, above, problems)
     if parent is None:
         return profile
     for key in without:
@@ -200,5 +204,14 @@ def _profile(
     return replace(profile, local_code=parent.local_code) if local_code is None else profile
 
 
-_SINGLE = ("profile", "names", "groups")
+@cache
+def _our_words() -> dict[str, dict[str, tuple[str, ...]]]:
+    """Read the words for kinds, which stand in one of our profiles."""
+    content = tomllib.loads((_ROOM / _WORDS).read_text(encoding="utf-8"))
+    return {key: read_groups(_WORDS, f"[{key}]", content[key], []) for key in ("groups", "but_not")}
+
+
+_WORDS = "construction.toml"
+
+_SINGLE = ("profile", "names", "groups", "but_not")
 """Tables that stand once in a profile; all others are lists of tables."""

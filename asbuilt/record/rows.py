@@ -1,7 +1,7 @@
 """Between a value of the model and the row of its table: each field a column, nested values flattened."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date
 from functools import cache
@@ -115,12 +115,6 @@ def to_row(value: object) -> dict[str, Cell]:
     cls: type = type(value)
     codec = row_codec(cls)
     return dict(zip(codec.names, codec.cells(value), strict=True))
-
-
-def from_row(cls: type, row: Mapping[str, Any]) -> Any:
-    """Build a value of the class from a row; undoes `to_row`. Other columns of the row are ignored."""
-    codec = row_codec(cls)
-    return codec.value([row[name] for name in codec.names])
 
 
 @cache

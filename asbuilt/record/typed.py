@@ -9,16 +9,17 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from asbuilt.errors import Problem
+from asbuilt.model.measurements import Tie
 from asbuilt.record.changes import Change, SheetRow
 from asbuilt.record.database import Record
-from asbuilt.record.entries import Action, Draft, Kept, add_entries, current_rows, property_id
-from asbuilt.record.nouns import NOUN_OF_KIND, noun_of
+from asbuilt.record.entries import Action, Draft, Kept, add_entries, current_rows, property_id, unknown_property
+from asbuilt.record.nouns import NOUN_OF_KIND, Noun, noun_of
 from asbuilt.record.rows import row_codec
 
 PROMPT = "prompt"
 """Stands in the place of the sheet's name where a reading was typed at the prompt."""
 
-_TIE = NOUN_OF_KIND["tie"]  # the one kind that is corrected at the prompt
+_TIE = NOUN_OF_KIND["tie"]
 
 
 def add_typed(record: Record, name: str, values: Sequence[Any], action: Action) -> None:
@@ -37,9 +38,24 @@ def add_typed(record: Record, name: str, values: Sequence[Any], action: Action) 
 def supersede_typed(record: Record, name: str, changes: Sequence[tuple[Kept, Any | None]], action: Action) -> None:
     """Put values that were typed at the prompt over recorded ones, inside `record.write()`; None withdraws."""
     drafts = [
-        Draft(_TIE, value, None if value is None else kept.position, PROMPT, None, kept) for kept, value in changes
+        Draft(noun_of(kept.value), value, None if value is None else kept.position, PROMPT, None, kept)
+        for kept, value in changes
     ]
     add_entries(record, name, drafts, action)
+
+
+def standing_rows(record: Record, name: str) -> dict[str, list[Kept]]:
+    """Give the rows of a property that stand, by kind.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such property.
+    """
+    number = property_id(record, name)
+    if number is None:
+        raise unknown_property(record, name)
+    return current_rows(record, number)
 
 
 def standing_ties(record: Record, name: str) -> list[Kept]:
@@ -75,17 +91,18 @@ def as_corrected(record: Record, number: int, rows: Sequence[SheetRow]) -> tuple
     """
     found = list(rows)
     brought: list[str] = []
-    said = {row.value for row in found if noun_of(row.value) is _TIE}
+    said = {row.value for row in found}
     for each in _corrections(record, number):
         if each.was not in said or each.now in said:
             continue
-        place = next(k for k, row in enumerate(found) if noun_of(row.value) is _TIE and row.value == each.was)
+        place = next(k for k, row in enumerate(found) if row.value == each.was)
         if each.now is None:
             del found[place]
         else:
             found[place] = replace(found[place], value=each.now)  # type: ignore[type-var]  # rows are dataclasses
-        said = {row.value for row in found if noun_of(row.value) is _TIE}
-        brought.append(f"{_TIE.title(each.was)} {each.was.distance.as_read}")
+        said = {row.value for row in found}
+        title = noun_of(each.was).title(each.was)
+        brought.append(f"{title} {each.was.distance.as_read}" if isinstance(each.was, Tie) else title)
     return found, brought
 
 
@@ -106,14 +123,22 @@ def not_of_the_sheets(changes: Iterable[Change], files: Iterable[str] = ()) -> l
 
 
 def _corrections(record: Record, number: int) -> list[_Corrected]:
-    """Give the ties that were corrected or withdrawn at the prompt, from what their sheet said."""
-    codec = row_codec(_TIE.cls)
+    """Give the rows that were corrected or withdrawn at the prompt, from what their sheet said."""
+    kinds = record.connection.execute(
+        "SELECT DISTINCT kind FROM entry WHERE property_id = ? AND sheet = ? AND supersedes IS NOT NULL",
+        (number, PROMPT),
+    ).fetchall()
+    return [each for (kind,) in kinds for each in _corrections_of(record, number, NOUN_OF_KIND[kind])]
+
+
+def _corrections_of(record: Record, number: int, noun: Noun) -> list[_Corrected]:
+    codec = row_codec(noun.cls)
     columns = ", ".join(f't."{name}"' for name in codec.names)
     # Table and columns are our own constants.
     rows = record.connection.execute(
         f"SELECT e.id, e.supersedes, e.sheet, e.withdrawn, {columns} FROM entry e "  # noqa: S608
-        f"LEFT JOIN {_TIE.table} t ON t.entry_id = e.id WHERE e.property_id = ? AND e.kind = ?",
-        (number, _TIE.kind),
+        f"LEFT JOIN {noun.table} t ON t.entry_id = e.id WHERE e.property_id = ? AND e.kind = ?",
+        (number, noun.kind),
     )
     entries = {cells[0]: (cells[1], cells[2], None if cells[3] else codec.value(cells, 4)) for cells in rows}
     superseded = {before for before, _, _ in entries.values()}

@@ -19,8 +19,9 @@ def undone_by(record: Record, name: str, rows: Sequence[SheetRow]) -> list[LogEn
     """Find what was recorded after the state from which sheets were made, so that storing them would undo it.
 
     Of all states in which somebody's action left the property, that one counts as theirs to which they have the fewest
-    differences, the latest of several. A row that was changed and a row that is new or gone are one difference each: else
-    sheets in which much was filled in would look like those of a time when there was less. What was typed at the prompt is not looked at: no sheet undoes it.
+    differences, the latest of several. A row that was changed and a row that is new or gone are one difference each:
+    else sheets in which much was filled in would look like those of a time when there was less. What was typed at the
+    prompt is not looked at: no sheet undoes it.
 
     Parameters
     ----------

@@ -50,6 +50,7 @@ KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "level_spread": LENGTHS,
         "level_slope": SLOPES,
         "trench_depth": LENGTHS,
+        "trench_width": LENGTHS,
         "cover": LENGTHS,
         "separation": LENGTHS,
         "outlet_spread": LENGTHS,

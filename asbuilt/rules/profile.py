@@ -4,15 +4,17 @@ A profile is data. It extends another one; what it says itself goes before what 
 local code and licensed practice decide, and a profile carries the sentence that says so.
 """
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from asbuilt.rules.keys import FALLS, METRES
+from asbuilt.rules.kinds import Kinds, holds, kinds_of
 from asbuilt.rules.reference import Reference
-from asbuilt.rules.required import RequiredFact, RequiredPoint, is_about
+from asbuilt.rules.required import RequiredFact, RequiredPoint
 
 T = TypeVar("T")
+A = TypeVar("A", RequiredPoint, RequiredFact)
 
 MECHANICAL = "system with mechanical parts"
 PUMPED = "system with a pump"
@@ -137,6 +139,22 @@ class Profile:
     facts: tuple[RequiredFact, ...] = ()
     names: Mapping[str, str] = field(default_factory=dict)  #: local names of NAMES, such as the title of the drawing
     groups: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  #: a word for several kinds, and their phrases
+    but_not: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  #: by a word: phrases that hide it
+    _kinds: list[Kinds] = field(default_factory=list, init=False, compare=False, repr=False)  # put together once
+
+    @property
+    def kinds(self) -> Kinds:
+        """What the words of all rules mean."""
+        if not self._kinds:
+            self._kinds.append(kinds_of(self.groups, self.but_not, self.rule_words()))
+        return self._kinds[0]
+
+    def rule_words(self) -> tuple[str, ...]:
+        """Give every word by which a rule names kinds: of limits, required points and facts, each once."""
+        limits = (word for each in self.limits for word in (each.applies_to, each.to) if word is not None)
+        points = (word for each in self.required for word in each.kinds)
+        facts = (word for each in self.facts for word in (*each.kinds, *each.components))
+        return tuple(dict.fromkeys([*points, *facts, *limits]))
 
     def limits_of(self, key: str, about: Collection[str]) -> tuple[Limit, ...]:
         """Give the limits of a key that apply to a subject, which is named by phrases.
@@ -144,11 +162,8 @@ class Profile:
         A limit applies where its `applies_to` is one of the phrases, or stands within one: "septic tank" applies to
         a "two-compartment septic tank".
         """
-        phrases = [" ".join(phrase.casefold().split()) for phrase in about]
         return tuple(
-            limit
-            for limit in self.limits
-            if limit.key == key and any(limit.applies_to.casefold() in phrase for phrase in phrases)
+            limit for limit in self.limits if limit.key == key and any(holds(limit.applies_to, each) for each in about)
         )
 
     def limits_for(
@@ -157,7 +172,7 @@ class Profile:
         """Give the limits of a key that a component of a kind goes by: at most one from below and one from above.
 
         `applies_to` and `to` name a kind by a phrase that stands in it, or by a group of phrases. Of several the one
-        closest in words holds: a kind's own phrase before a group, the longer phrase before the shorter.
+        closest in words holds: the longer phrase before the shorter, of two as long a phrase before a group.
 
         Parameters
         ----------
@@ -180,20 +195,25 @@ class Profile:
         return tuple(limit for _, limit in found.values())
 
     def closeness(self, word: str, kind: str) -> tuple[int, int] | None:
-        """Tell how closely a word of a rule names a kind; None = not at all."""
-        named, own = " ".join(kind.casefold().split()), word.casefold()
-        lengths = [len(phrase) for phrase in self.groups.get(own, (own,)) if phrase and phrase in named]
-        if not lengths:
-            return None
-        return (1, len(own)) if own in named else (0, max(lengths))
+        """Tell how closely a word of a rule names a kind; None = not at all. See `Kinds.closeness`."""
+        return self.kinds.closeness(word, kind)
 
     def required_points(self, kind: str) -> tuple[RequiredPoint, ...]:
-        """Give the points that a component of a kind must have."""
-        return tuple(each for each in self.required if is_about(each.kinds, kind, self.groups))
+        """Give the points that a component of a kind must have; of several of one `what` the closest in words."""
+        return self._closest(self.required, kind)
 
     def facts_of(self, kind: str) -> tuple[RequiredFact, ...]:
         """Give what else must be told of a component of a kind, or of the property (PROPERTY)."""
-        return tuple(each for each in self.facts if is_about(each.kinds, kind, self.groups))
+        return self._closest(self.facts, kind)
+
+    def _closest(self, asked: Iterable[A], kind: str) -> tuple[A, ...]:
+        """Give what is asked of a kind; of several of one name that which names the kind most closely."""
+        found: dict[str, tuple[tuple[int, int], A]] = {}
+        for each in asked:
+            told = [near for word in each.kinds if (near := self.closeness(word, kind)) is not None]
+            if told and (each.what not in found or max(told) > found[each.what][0]):
+                found[each.what] = (max(told), each)
+        return tuple(each for _, each in found.values())
 
     def prior(self, key: str) -> Prior | None:
         """Give the prior of a quantity; None = nothing is known before it is measured."""
@@ -208,7 +228,7 @@ def extended(own: Profile, parent: Profile, without: Collection[str] = ()) -> Pr
     own
         The profile as it is written; what it says goes before the same of the parent. Limits are the same by their
         `identity`, tasks by name, priors by key, items of a record by item and task, what is required by kinds and
-        `what`, names and groups by their word.
+        `what`, names, groups and what they do not mean by their word.
     parent
         The profile it extends.
     without
@@ -226,6 +246,7 @@ def extended(own: Profile, parent: Profile, without: Collection[str] = ()) -> Pr
         facts=_joined(own.facts, parent.facts, lambda it: (it.kinds, it.what)),
         names={**parent.names, **own.names},
         groups={**parent.groups, **own.groups},
+        but_not={**parent.but_not, **own.but_not},
     )
 
 
@@ -233,7 +254,3 @@ def _joined(own: tuple[T, ...], parent: tuple[T, ...], named: Callable[[T], obje
     """Put behind one's own what the parent has besides."""
     said = {named(each) for each in own}
     return (*own, *(each for each in parent if named(each) not in said))
-
-
-BARE = Profile("bare", "no rules", "Local code and a licensed professional decide.")
-"""A profile without any rule: only what the record itself says."""

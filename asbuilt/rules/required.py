@@ -1,6 +1,5 @@
 """What the record of a property must hold by a rule profile: points of a kind of component, and facts."""
 
-from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from asbuilt.rules.reference import Reference
@@ -61,10 +60,3 @@ class RequiredFact:
     def source(self) -> str:
         """Give where it stands."""
         return self.reference.source(self.standing)
-
-
-def is_about(kinds: Collection[str], kind: str, groups: Mapping[str, tuple[str, ...]]) -> bool:
-    """Tell whether one of some words names a kind of component; a word that names a group stands for its phrases."""
-    return any(
-        phrase in kind.casefold() for word in kinds for phrase in groups.get(word.casefold(), (word.casefold(),))
-    )

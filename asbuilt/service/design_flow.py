@@ -36,13 +36,6 @@ DESIGN_RULES = {
 USUAL_RULE = DesignRule(150, 1, "567 IAC 69.8 (Iowa) and Minn. R. 7080.1860 Table IV, class I", "seen")
 """Where the profile has no rule of its own: what two states have in common."""
 
-CLASSES = {
-    "I": (300, 450, 600, 750, 900),
-    "II": (225, 300, 375, 450, 525),
-    "III": (180, 218, 256, 294, 332),
-}
-"""Minn. R. 7080.1860 Table IV, gallons a day for 2 (or fewer), 3, 4, 5 and 6 bedrooms, by class of dwelling (seen)."""
-
 USUAL_GAL_A_PERSON = 69.0
 """Mean indoor use of a person, gallons a day (US EPA 2002, Onsite Wastewater Treatment Systems Manual: memory)."""
 

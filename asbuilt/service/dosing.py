@@ -9,6 +9,7 @@ from itertools import pairwise
 from asbuilt.findings import Finding, Severity
 from asbuilt.model.components import Component
 from asbuilt.model.site_readings import SiteReading
+from asbuilt.rules.kinds import holds
 from asbuilt.units import INCH_M
 
 GALLON_IN3 = 231
@@ -17,7 +18,7 @@ GALLON_IN3 = 231
 LEVELS = ("float-off", "float-on", "float-alarm", "inlet-invert")
 """Readings of levels in the tank, from the lowest to the highest."""
 
-PUMP_TANKS = ("pump tank", "dosing tank", "pump chamber")
+PUMP_TANKS = ("pump tank", "dosing tank", "dose tank", "pump chamber", "dosing chamber")
 """Kinds of components that are pump tanks."""
 
 
@@ -67,8 +68,7 @@ class PumpRate:
 
 def is_pump_tank(component: Component) -> bool:
     """Tell whether a component is a pump tank, by its kind."""
-    kind = " ".join(component.kind.casefold().split())
-    return any(phrase in kind for phrase in PUMP_TANKS)
+    return any(holds(phrase, component.kind) for phrase in PUMP_TANKS)
 
 
 def plan_gal_per_in(length_in: float, width_in: float) -> float:
@@ -117,12 +117,13 @@ def gallons_per_inch(tank: Component) -> GallonsPerInch | None:
 
 
 def _plan(tank: Component) -> GallonsPerInch | None:
-    """Reckon from length and width; None where they or the form give no plan area."""
+    """Reckon from length and width, of a round one from its width; None where they or the form give no plan area."""
     form = tank.form or "box"
-    if tank.length is None or tank.width is None or form == "lying":
+    across = tank.width if form == "round" else tank.length
+    if across is None or tank.width is None or form == "lying":
         return None
     wall = 0.0 if tank.wall is None else tank.wall.metres
-    length, width = ((size.metres - 2 * wall) / INCH_M for size in (tank.length, tank.width))
+    length, width = ((size.metres - 2 * wall) / INCH_M for size in (across, tank.width))
     if length <= 0 or width <= 0:
         return None
     inside = "inside" if tank.wall is not None else "outside (no wall thickness recorded, so it says too much)"

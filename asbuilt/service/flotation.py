@@ -10,14 +10,17 @@ from enum import StrEnum
 
 from asbuilt.model.components import Component
 from asbuilt.rules.profile import Limit, Profile
-from asbuilt.service.dosing import gallons_per_inch
-from asbuilt.units import FOOT_M, INCH_M, US_GALLON_M3
+from asbuilt.service.tank_body import Body, body_of, inside_of
+from asbuilt.units import FOOT_M
 
 WATER_LB_FT3 = 62.4
 """Weight of fresh water (FEMA P-259, Example C7)."""
 
 CONCRETE_LB_FT3 = 150.0
 """Weight of concrete (FEMA P-259, Example C7)."""
+
+ANCHOR_SOURCE = "FEMA P-259, Example C7"
+"""Where the reckoning of an anchor stands."""
 
 BOOKKEEPING = (
     "Tank empty. Only the soil straight over the tank counts, at its weight under water; no friction at its sides, no "
@@ -47,30 +50,6 @@ class Factors:
 
 
 @dataclass(frozen=True, slots=True)
-class Body:
-    """The outside of a tank, feet."""
-
-    length_ft: float
-    width_ft: float
-    height_ft: float
-    form: str  #: box, round or lying
-
-    @property
-    def plan_ft2(self) -> float:
-        """Area over which soil rests on it."""
-        return math.pi * self.width_ft**2 / 4 if self.form == "round" else self.length_ft * self.width_ft
-
-    def volume_ft3(self, up_to_ft: float) -> float:
-        """Outside volume from its bottom up to a height."""
-        height = min(max(up_to_ft, 0.0), self.height_ft)
-        if self.form != "lying":
-            return self.plan_ft2 * height
-        r = self.height_ft / 2
-        segment = r * r * math.acos((r - height) / r) - (r - height) * math.sqrt(max(0.0, 2 * r * height - height**2))
-        return self.length_ft * segment
-
-
-@dataclass(frozen=True, slots=True)
 class Flotation:
     """Whether an emptied tank floats, by these figures."""
 
@@ -86,6 +65,8 @@ class Flotation:
     fragile: bool  #: its walls can be pressed in as well
     words: str
     sources: tuple[str, ...]
+    no_water: str = ""  #: why water_inside_m is not told although some is needed
+    concrete_ft3: float | None = None  #: of an anchor that makes up what is short; None = nothing is, or not reckoned
 
 
 def factors_of(profile: Profile) -> Factors | None:
@@ -147,7 +128,9 @@ def flotation(tank: Component, factors: Factors, groundwater_m: float | None) ->
     uplift = uplift_lb(body.volume_ft3(under_ft))
     factor = held / uplift if uplift > 0 else math.inf
     verdict = _verdict(factor, factors.required, cover_known=tank.cover is not None)
-    short_lb = uplift * factors.required - held
+    short_lb = net_uplift_lb(body.volume_ft3(under_ft), held, factors.required)
+    water_m, no_water = _water_inside(tank, body, short_lb)
+    concrete = anchor_concrete_ft3(short_lb) if short_lb > 0 else None
     return Flotation(
         verdict,
         factors.required,
@@ -156,23 +139,18 @@ def flotation(tank: Component, factors: Factors, groundwater_m: float | None) ->
         uplift,
         tank.weight_lb,
         soil,
-        _water_inside_m(tank, body, short_lb),
+        water_m,
         missing,
         is_fragile(tank),
-        _words(verdict, factor, factors.required, missing, worst),
+        " ".join(
+            each
+            for each in (_words(verdict, factor, factors.required, missing, worst), _anchor(concrete, short_lb))
+            if each
+        ),
         factors.sources,
+        no_water,
+        concrete,
     )
-
-
-def body_of(tank: Component) -> Body | None:
-    """Give the outside of a tank; None where a size is missing. A lying tank's height is its diameter."""
-    form = tank.form or "box"
-    if tank.width is None or (tank.length is None and form != "round"):
-        return None
-    width = tank.width.metres / FOOT_M
-    height = width if form == "lying" else None if tank.height is None else tank.height.metres / FOOT_M
-    length = width if tank.length is None else tank.length.metres / FOOT_M
-    return None if height is None else Body(length, width, height, form)
 
 
 def is_fragile(tank: Component) -> bool:
@@ -241,12 +219,26 @@ def _words(
     return " ".join(each for each in (said, flooded, not_recorded) if each)
 
 
-def _water_inside_m(tank: Component, body: Body, short_lb: float) -> float | None:
-    """Depth of water that makes up what is short; None where none is, or the tank cannot hold so much."""
-    per_inch = gallons_per_inch(tank)
-    if short_lb <= 0 or per_inch is None or body.form == "lying":
-        return None
-    lb_per_in = per_inch.value * US_GALLON_M3 / FOOT_M**3 * WATER_LB_FT3
-    inches = short_lb / lb_per_in
-    deepest = tank.liquid_depth.metres / INCH_M if tank.liquid_depth is not None else 12 * body.height_ft
-    return inches * INCH_M if inches <= deepest else None
+def _anchor(concrete_ft3: float | None, short_lb: float) -> str:
+    """Say what an anchor would have to weigh; which one is built, and how it is tied on, is an engineer's design."""
+    if concrete_ft3 is None:
+        return ""
+    return (
+        f"{short_lb:,.0f} lb are short of what is asked for; concrete of about {concrete_ft3:,.0f} ft3 under water "
+        f"would make that up (reckoned as in {ANCHOR_SOURCE}). The anchoring itself is a licensed engineer's design."
+    )
+
+
+def _water_inside(tank: Component, body: Body, short_lb: float) -> tuple[float | None, str]:
+    """Give the depth of water that makes up what is short, metres, or why that is not told; neither if none is."""
+    if short_lb <= 0:
+        return None, ""
+    inside = inside_of(tank, body)
+    if inside is None:
+        return None, "the recorded walls leave no room in it"
+    if inside.rough:  # less room than that means deeper water, and a sheet cannot show a doubt beside a number
+        return None, f"the room in it is only roughly known ({inside.rough})"
+    depth = inside.depth_ft(short_lb / WATER_LB_FT3)
+    if depth is None or (tank.liquid_depth is not None and depth > tank.liquid_depth.metres / FOOT_M):
+        return None, "even filled to its liquid level it does not weigh enough"
+    return depth * FOOT_M, ""

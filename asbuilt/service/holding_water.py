@@ -3,37 +3,34 @@
 from dataclasses import dataclass
 
 from asbuilt.model.components import Component
-from asbuilt.service.dosing import gallons_per_inch
-from asbuilt.service.flotation import WATER_LB_FT3, Body, body_of, uplift_lb
-from asbuilt.units import FOOT_M, US_GALLON_M3
+from asbuilt.service.flotation import WATER_LB_FT3, uplift_lb
+from asbuilt.service.tank_body import body_of, inside_of
+from asbuilt.units import FOOT_M
 
 
 @dataclass(frozen=True, slots=True)
 class HoldingWater:
     """What holds a tank without any soil over it, water standing outside as high as its top."""
 
-    depth_m: float | None  #: of water inside, so that weights just equal the uplift; None = even a full one floats
-    quarter_holds: bool  #: whether water up to a quarter of its outside height would
+    depth_m: float | None  #: of water inside, so that weights just equal the uplift; None = not told
+    why: str = ""  #: why it is not told
+    rough: str = ""  #: why the true depth may be greater; empty where it is known
+    quarter_holds: bool | None = None  #: whether water up to a quarter of its outside height would; None = not told
 
 
-def holding_water(tank: Component) -> HoldingWater | None:
-    """Reckon the water that holds a bare tank, weights just as large as the uplift: no factor of safety in it.
-
-    Returns
-    -------
-    HoldingWater or None
-        None where sizes or weight are not recorded, or the form does not give gallons an inch.
-    """
-    body, per_inch = body_of(tank), gallons_per_inch(tank)
-    if body is None or tank.weight_lb is None or per_inch is None or body.form == "lying":
-        return None
-    lb_per_ft = 12 * per_inch.value * US_GALLON_M3 / FOOT_M**3 * WATER_LB_FT3
-    short_lb = max(0.0, uplift_lb(body.volume_ft3(body.height_ft)) - tank.weight_lb)
-    depth_ft = short_lb / lb_per_ft
-    fits = depth_ft <= _inside_ft(tank, body)
-    return HoldingWater(depth_ft * FOOT_M if fits else None, short_lb <= lb_per_ft * body.height_ft / 4)
-
-
-def _inside_ft(tank: Component, body: Body) -> float:
-    """Height inside: outside less the wall at its bottom and its top."""
-    return body.height_ft if tank.wall is None else body.height_ft - 2 * tank.wall.metres / FOOT_M
+def holding_water(tank: Component) -> HoldingWater:
+    """Reckon the water that holds a bare tank, weights just as large as the uplift: no factor of safety in it."""
+    body = body_of(tank)
+    if body is None or tank.weight_lb is None:
+        lacking = [words for words, known in (("weight", tank.weight_lb), ("outside sizes", body)) if known is None]
+        return HoldingWater(None, f"without its {' and '.join(lacking)} on record nobody can tell")
+    inside = inside_of(tank, body)
+    if inside is None:
+        return HoldingWater(None, "the recorded walls leave no room in it; check wall in components.csv")
+    short_ft3 = max(0.0, uplift_lb(body.volume_ft3(body.height_ft)) - tank.weight_lb) / WATER_LB_FT3
+    depth_ft = inside.depth_ft(short_ft3)
+    quarter = short_ft3 <= inside.volume_ft3(body.height_ft / 4)
+    told = None if inside.rough and quarter and short_ft3 > 0 else quarter  # less room than reckoned may not hold it
+    if depth_ft is None:
+        return HoldingWater(None, "by its recorded weight it floats even when full; check the weight", "", told)
+    return HoldingWater(depth_ft * FOOT_M, "", inside.rough if depth_ft > 0 else "", told)

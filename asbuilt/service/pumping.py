@@ -15,6 +15,7 @@ from asbuilt.model.components import Component, parse_compartments
 from asbuilt.model.entries import PUMP_OUT, ServiceEntry
 from asbuilt.model.household import Household
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.rules.kinds import holds
 from asbuilt.service.solids import number_words
 
 FULL_SHARE = 0.75
@@ -105,7 +106,7 @@ def tank_history(record: PropertyRecord, tank: Component, today: date) -> TankHi
 
 def is_septic_tank(component: Component) -> bool:
     """Tell whether a component is a septic tank: its kind holds "septic tank", in upper or lower case."""
-    return "septic tank" in " ".join(component.kind.casefold().split())
+    return holds("septic tank", component.kind)
 
 
 def entries_of(record: PropertyRecord, component: Component, begun: Start | None) -> list[ServiceEntry]:

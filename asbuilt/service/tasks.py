@@ -9,7 +9,9 @@ from asbuilt.model.components import Component
 from asbuilt.model.entries import PUMP_OUT, ServiceEntry
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.tasks import OwnTask, parse_months
+from asbuilt.rules.kinds import holds
 from asbuilt.rules.profile import DISPOSER, MECHANICAL, PUMPED, Limit, Profile, Task
+from asbuilt.service.dosing import PUMP_TANKS
 from asbuilt.service.due import Candidate, Due, earliest_of, months_after, months_words, preferred
 from asbuilt.service.pumping import FULL_SHARE, begun_on, compartment_of, entries_of, is_septic_tank
 
@@ -17,7 +19,7 @@ RULE = "rule profile"
 SETTING = {"maker": "maker's setting", "owner": "owner's setting"}
 """What is printed as the method of an interval."""
 
-_PUMPS = ("pump tank", "dosing tank", "pump chamber", "effluent pump")
+_PUMPS = (*PUMP_TANKS, "effluent pump")
 _MECHANICAL = (*_PUMPS, "treatment unit", "aerobic unit", "control panel")
 """Kinds that make a system one with a pump, and one with mechanical parts."""
 
@@ -69,11 +71,11 @@ def tasks_by_interval(record: PropertyRecord, profile: Profile, today: date) -> 
 
 def system_words(record: PropertyRecord, today: date) -> tuple[str, ...]:
     """Say what kind of system stands on a day, in the words that limits apply to."""
-    kinds = [_folded(each.kind) for each in record.components if each.stands_on(today)]
+    kinds = [each.kind for each in record.components if each.stands_on(today)]
     words = []
-    if any(phrase in kind for kind in kinds for phrase in _MECHANICAL):
+    if any(holds(phrase, kind) for kind in kinds for phrase in _MECHANICAL):
         words.append(MECHANICAL)
-    if any(phrase in kind for kind in kinds for phrase in _PUMPS):
+    if any(holds(phrase, kind) for kind in kinds for phrase in _PUMPS):
         words.append(PUMPED)
     return tuple(words)
 
@@ -245,9 +247,8 @@ def _cannot_say(brought: _Brought) -> Finding:
 
 
 def is_of_kind(component: Component, kinds: Iterable[str]) -> bool:
-    """Tell whether one of some phrases stands in the kind of a component, in upper or lower case."""
-    kind = _folded(component.kind)
-    return any(_folded(phrase) in kind for phrase in kinds)
+    """Tell whether one of some phrases stands in the kind of a component, word for word, in upper or lower case."""
+    return any(holds(phrase, component.kind) for phrase in kinds)
 
 
 def _folded(text: str) -> str:

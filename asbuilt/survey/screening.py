@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from asbuilt.model.measurements import Wall
 from asbuilt.survey.adjust import Adjustment, Datum, adjust
 from asbuilt.survey.joint import Joint
 from asbuilt.survey.network import TOLD_APART_CHI2
@@ -187,8 +186,3 @@ def leave_out_in_turn(joint: Joint) -> tuple[list[Tested], bool]:
             return out, False
         out.append(replace(culprit, row=rows[id(culprit.equation)]))
         observations, fit = without(joint, [tested.row for tested in out])
-
-
-def is_tape(tested: Tested) -> bool:
-    """Tell whether a test is of a taped distance to a point, not of a wall, turn or offset."""
-    return isinstance(tested.equation, Distance) and not isinstance(tested.equation.source, Wall)

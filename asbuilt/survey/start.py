@@ -31,19 +31,6 @@ def circle_gap(center_a: ArrayLike, radius_a: float, center_b: ArrayLike, radius
     return max(0.0, apart - radius_a - radius_b, abs(radius_a - radius_b) - apart)
 
 
-def intersect_circles(center_a: ArrayLike, radius_a: float, center_b: ArrayLike, radius_b: float) -> Array:
-    """Places where two circles meet.
-
-    Returns
-    -------
-    Shape (k, 2), metres: k = 0 where they miss, 1 where they touch, else 2, the one left of a -> b first.
-    """
-    if circle_gap(center_a, radius_a, center_b, radius_b) > 0:
-        return np.empty((0, 2))
-    places = _nearest_meeting(center_a, radius_a, center_b, radius_b)
-    return places[:1] if np.array_equal(places[0], places[1]) else places
-
-
 def _nearest_meeting(center_a: ArrayLike, radius_a: float, center_b: ArrayLike, radius_b: float) -> Array:
     """Left and right meeting of two circles, (2, 2); where they miss, the place between them twice."""
     a, b = np.asarray(center_a, dtype=float), np.asarray(center_b, dtype=float)

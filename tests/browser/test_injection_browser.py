@@ -54,7 +54,8 @@ def pages(turn: int) -> dict[str, str]:
 
 
 @pytest.mark.parametrize(
-    "turn", [turn if turn == 0 else pytest.param(turn, marks=pytest.mark.slow) for turn in range(0, len(WORDS), 8)]
+    "turn",
+    [0, *(pytest.param(turn, marks=pytest.mark.exhaustive) for turn in range(1, len(WORDS)))],
 )
 def test_nothing_of_the_record_runs_or_asks_for_anything(opened: Opener, turn: int) -> None:
     found = pages(turn)

@@ -22,7 +22,7 @@ from asbuilt.model.walks import split_walks
 from asbuilt.output.features import Feature
 from asbuilt.output.map.symbols import group_of, symbol_of
 from asbuilt.output.text.positions import best_two_tapes
-from asbuilt.shapes import Outlines, outline
+from asbuilt.shapes import Outlines
 from asbuilt.survey.earth import Placement
 from asbuilt.survey.solution import Position, Solution
 from asbuilt.units import Length, format_length, parse_length
@@ -178,25 +178,14 @@ class _Builder:
         named = dict.fromkeys(self.record.component_of(name) for name in self.record.point_names())
         shown |= {name: Component(name, "unknown") for name in named if name not in ever}
         for number, component in enumerate(shown.values(), 1):
-            geometry = self._geometry(component)
+            geometry = self._turned(self.outlines.of(component.name))
             way = self._way(component, geometry)
             yield Thing(f"C{number}", component, self._style(component), geometry, _may_be_far(component), way)
 
-    def _located(self, component: Component) -> list[Array]:
-        return [self.places[name] for name in self.record.points_of(component.name) if name in self.places]
-
-    def _geometry(self, component: Component) -> BaseGeometry | None:
-        """Give the outline; of a component that only points name, from these."""
-        if component.kind != "unknown":
-            return self._turned(self.outlines.of(component.name))
-        return outline(component, self._located(component), np.array([1.0, 0.0]))
-
     def _way(self, component: Component, geometry: BaseGeometry | None) -> BaseGeometry | None:
         """Give the pipe of a trench that is as wide as it was dug."""
-        wide = geometry is not None and geometry.geom_type == "Polygon" and component.length is None
-        line = component.shape == "line" or (component.shape is None and component.form is None)
-        places = self._located(component)
-        return LineString(places) if wide and line and len(places) > 1 else None
+        line = self._turned(self.outlines.line_of(component.name))
+        return line if isinstance(line, LineString) and isinstance(geometry, Polygon) else None
 
     def _style(self, component: Component) -> str:
         style = line_style(component)

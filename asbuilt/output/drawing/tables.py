@@ -3,6 +3,7 @@
 A table is plain data for the template; each text is of the record or ours, and prints literally.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -237,26 +238,41 @@ def _first_readings(readings: Sequence[SiteReading], today: date) -> list[SiteRe
 
 
 def check_tables(items: Sequence[CheckItem] | None) -> list[Table]:
-    """Give the check before backfill, a table a part, setbacks among them, and the sources by their numbers.
+    """Give the check before backfill: counts, then what is not done, a table a part, and the sources by their numbers.
+
+    Setbacks stand there in full: the drawing is where they are looked for.
 
     Parameters
     ----------
     items
         None = it could not be run.
     """
-    columns = (("Outcome", 1.1), ("What was found", 7.2), ("Limit", 1.6), ("Source", 0.8))
     if items is None:
-        return [Table("Check before backfill", columns, (), "It was not run.")]
+        return [Table("Check before backfill", (("Part", 1),), (), "It was not run.")]
     ordered = sorted(items, key=lambda item: (GROUPS.index(item.group), item.outcome.rank))
-    sources = {source: k for k, source in enumerate(dict.fromkeys(each.source for each in ordered if each.source), 1)}
+    listed = [item for item in ordered if item.outcome is not Outcome.DONE or item.group == "setbacks"]
+    sources = {source: k for k, source in enumerate(dict.fromkeys(each.source for each in listed if each.source), 1)}
+    columns = (("Outcome", 1.1), ("What was found", 7.2), ("Limit", 1.6), ("Source", 0.8))
     tables = [
         Table(
             f"Check before backfill: {CHECKS_IN_WORDS[part]}", columns, tuple(_checked(each, sources) for each in group)
         )
-        for part, group in groupby(ordered, key=lambda item: item.group)
+        for part, group in groupby(listed, key=lambda item: item.group)
     ]
     rows = tuple((f"[{k}]", source) for source, k in sources.items())
-    return [*tables, Table("Sources of the check", (("", 0.6), ("", 10)), rows)]
+    cited = [Table("Sources of the check", (("", 0.6), ("", 10)), rows)] if rows else []
+    return [_counts(ordered), *tables, *cited]
+
+
+def _counts(ordered: Sequence[CheckItem]) -> Table:
+    """Count the outcomes, a line a part that was looked at."""
+    rows = []
+    for part, group in groupby(ordered, key=lambda item: item.group):
+        counts = Counter(item.outcome for item in group)
+        rows.append((CHECKS_IN_WORDS[part], *(str(counts[outcome]) for outcome in Outcome)))
+    columns = (("Part", 3.0), *((str(outcome).capitalize(), 1.4) for outcome in Outcome))
+    note = "What is done is counted, all else is listed below; setbacks are listed in full."
+    return Table("Check before backfill", columns, tuple(rows), note)
 
 
 def _checked(item: CheckItem, sources: Mapping[str, int]) -> tuple[str, ...]:

@@ -1,8 +1,8 @@
 """What is recorded round a buried point: what lies near it, what was built over it, what a tape cannot run through."""
 
-import math
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,8 @@ from asbuilt.model.components import Component
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
 from asbuilt.output.find.lid import Near, Trace, wind_of
-from asbuilt.shapes import building_outline, component_points, outline
+from asbuilt.rules.profile import Profile
+from asbuilt.shapes import Outlines, building_outline, component_points
 from asbuilt.survey.solution import Position, Solution
 from asbuilt.units import FOOT_M
 
@@ -25,15 +26,14 @@ NEAR_M = 6 * FOOT_M
 """How far from the edge of the search circle what else is recorded is named (our own: a spade's work and three times
 the tolerance zone of 24 in)."""
 
-BUILT = ("building", "house", "shed", "garage", "sun room", "sunroom", "addition", "greenhouse", "carport", "barn")
-"""Words in the kind of a component that a tape cannot run through."""
+BUILT = ("building",)
+"""Groups of the rule profile that a tape cannot run through."""
 
-COVERS = (*BUILT, "deck", "patio", "porch", "slab", "paving", "drive", "pool", "terrace")
-"""Words in the kind of a component under which a lid may have come to lie."""
+COVERS = ("foundation", "paving", "traffic")
+"""Groups of the rule profile under which a lid may have come to lie."""
 
 _BITES = ("cable", "electric", "gas", "water line")  # named first among what lies near
 _NOT_THERE = ("property line", "reserve area", "easement")  # nothing that a spade meets
-_BURIED = ("sewer", "line", "pipe", "cable", "tank", "drain", "cleanout")  # a house sewer is no house
 _AT_IT_M = 0.1  # nearer than this there is no direction to speak of
 
 
@@ -44,13 +44,19 @@ class Surroundings:
     ----------
     components
         Those in the ground on that day, by name.
+    profile
+        Its groups say what is a building, and what covers a lid.
     """
 
-    def __init__(self, record: PropertyRecord, solution: Solution, components: dict[str, Component]) -> None:
-        self.record, self.solution, self.components = record, solution, components
+    def __init__(
+        self, record: PropertyRecord, solution: Solution, components: dict[str, Component], profile: Profile
+    ) -> None:
+        self.record, self.solution, self.components, self.profile = record, solution, components, profile
         positions = (*solution.references, *solution.points)
         self.places = {p.name: p.place for p in positions if p.place is not None}
-        self.shapes = {name: self._shape(each) for name, each in components.items()}
+        outlines = Outlines(replace(record, components=tuple(components.values())), solution)
+        self.shapes = {name: outlines.of(name) for name in components}
+        self.lines = {name: outlines.line_of(name) for name in components}
         self.north_up = solution.azimuth_deg is not None
         shapes = (building_outline(walk, self.places) for walk in split_walks(record.walls))
         self.houses = [each for each in shapes if isinstance(each, Polygon) and each.is_valid]
@@ -93,7 +99,7 @@ class Surroundings:
             return []
         spot: BaseGeometry = Spot(position.place)
         own = position.component or position.name
-        line = self.shapes.get(own)
+        line = self.lines.get(own)
         dug = unary_union([spot, line]) if along and isinstance(line, LineString) else spot
         reach = NEAR_M + radius_m
         found = []
@@ -118,9 +124,10 @@ class Surroundings:
         """Give what the sketch shows: buildings, what was built since, and every line and tank."""
         for k, house in enumerate(self.houses, 1):
             yield Trace(f"building {k}", "house", np.array(house.exterior.coords)[:-1], closed=True)
-        for name, shape in self.shapes.items():
+        for name in self.shapes:
             if self._is(name, _NOT_THERE):
                 continue
+            shape = (self.shapes if self._stands(name, COVERS) else self.lines)[name]
             if isinstance(shape, Polygon):
                 kind = "cover" if self._stands(name, COVERS) else "area"
                 yield Trace(name, kind, np.array(shape.exterior.coords)[:-1], closed=True)
@@ -139,18 +146,6 @@ class Surroundings:
         """Tell whether it is nothing that lies in the ground."""
         return self._is(name, _NOT_THERE) or self._stands(name, COVERS)
 
-    def _stands(self, name: str, words: Iterable[str]) -> bool:
-        """Tell whether it is a structure of one of these kinds; a building sewer is none."""
-        return self._is(name, words) and not self._is(name, _BURIED)
-
-    def _shape(self, component: Component) -> BaseGeometry | None:
-        names = component_points(self.record, component.name)
-        return outline(component, [self.places[name] for name in names if name in self.places], self._first_wall())
-
-    def _first_wall(self) -> Array:
-        """Give the unit vector of the first wall: where one point says nothing of the direction of a box."""
-        ends = [(w.from_, w.to) for w in self.record.walls if w.from_ in self.places and w.to in self.places]
-        if not ends:
-            return np.array([1.0, 0.0])
-        delta = self.places[ends[0][1]] - self.places[ends[0][0]]
-        return np.asarray(delta / math.hypot(*delta))
+    def _stands(self, name: str, groups: Iterable[str]) -> bool:
+        """Tell whether it is a structure of one of these groups; a building sewer is none."""
+        return any(self.profile.closeness(each, self.components[name].kind) is not None for each in groups)

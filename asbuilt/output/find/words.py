@@ -10,8 +10,6 @@ from asbuilt.output.find.lid import FindSet, Lid, LidDepth
 from asbuilt.output.text.positions import WIDTH
 from asbuilt.units import FOOT_M, format_length, format_small
 
-LANGUAGES = tuple(CATALOGUES)
-
 MOST_NEAR = 5
 """Things near a lid that are named one by one; the nearest, cables and water first."""
 

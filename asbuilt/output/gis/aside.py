@@ -5,14 +5,19 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from asbuilt.output.files import OutputError, refuse_existing
+from asbuilt.output.files import OutputError, put_in_place, refuse_existing
 
 
 @contextmanager
-def set_aside(path: Path, *, overwrite: bool) -> Iterator[Path]:
+def set_aside(path: Path, *, overwrite: bool, private: bool = False) -> Iterator[Path]:
     """Give a place of the same name in a folder beside it; what is there at the end is moved to `path`.
 
     The name keeps its ending, which the libraries of some formats insist on.
+
+    Parameters
+    ----------
+    private
+        See `asbuilt.output.files.write_whole`.
 
     Raises
     ------
@@ -30,8 +35,7 @@ def set_aside(path: Path, *, overwrite: bool) -> Iterator[Path]:
         aside = Path(folder.name) / f"export{path.suffix}"
         try:
             yield aside
-            aside.chmod(0o644)
-            aside.replace(path)
+            put_in_place(aside, path, private=private)
         except OSError as error:
             if isinstance(error, OutputError):
                 raise

@@ -38,12 +38,6 @@ _encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=F
 _HALVES = re.compile("[\ud800-\udfff]")
 
 
-def feature_collection(features: Iterable[Feature], *, elevation: bool = False) -> dict[str, Any]:
-    """Make the FeatureCollection as plain JSON values; see `write_geojson`."""
-    found: dict[str, Any] = json.loads(write_geojson(features, elevation=elevation))
-    return found
-
-
 def write_geojson(features: Iterable[Feature], *, elevation: bool = False) -> str:
     """Write the FeatureCollection as text, one feature a line; NaN and infinity are refused, as JSON has none.
 

@@ -15,7 +15,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
-from html import escape
 from importlib.resources import files
 from typing import Any, cast
 
@@ -24,6 +23,7 @@ import folium
 
 from asbuilt.errors import AsbuiltError
 from asbuilt.output.map.symbols import Group
+from asbuilt.output.words import html_text
 
 MAX_ZOOM = 24
 """About 7 mm of ground a pixel at 45 degrees latitude: a lid fills the screen."""
@@ -282,7 +282,7 @@ def write_page(page: Page, frame: Frame, block: str, background: Background | No
             f'<meta http-equiv="Content-Security-Policy" content="{_policy([first, *scripts], styles, background)}">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             '<meta name="referrer" content="strict-origin-when-cross-origin">',
-            f"<title>{escaped(page.title)}</title>",
+            f"<title>{html_text(page.title)}</title>",
             f'<link rel="icon" href="{ICON}">',
             *styles,
             first,
@@ -310,8 +310,3 @@ def _body(page: Page, frame: Frame) -> str:
             '<div id="paper" aria-hidden="true"></div>',
         ]
     )
-
-
-def escaped(value: object) -> str:
-    """Escape for HTML; half a character pair, which no file can hold, becomes a question mark."""
-    return escape(str(value).encode("utf-8", "replace").decode())

@@ -14,12 +14,12 @@ from asbuilt.output.map.frame import (
     Background,
     Page,
     TooManyError,
-    escaped,
     json_block,
     make_frame,
     write_page,
 )
 from asbuilt.output.map.symbols import Group
+from asbuilt.output.words import html_text
 
 MOST_LISTED = 300
 """Entries of one section of the list; a phone scrolls no more, and the map shows the rest."""
@@ -169,16 +169,18 @@ def _sections(sections: Sequence[Section], start: int) -> list[dict[str, Any]]:
 
 def _plain(sheet: PinSheet) -> str:
     """Write the list for readers that run no script."""
-    lines = "".join(f"<p>{escaped(line)}</p>" for line in sheet.subtitle)
-    cautions = "".join(f"<p><strong>Caution: {escaped(line)}</strong></p>" for line in sheet.cautions)
+    lines = "".join(f"<p>{html_text(line)}</p>" for line in sheet.subtitle)
+    cautions = "".join(f"<p><strong>Caution: {html_text(line)}</strong></p>" for line in sheet.cautions)
     body = "".join(_plain_section(section) for section in sheet.sections)
-    return f"<h1>{escaped(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script: no map is drawn.</p>{body}"
+    return (
+        f"<h1>{html_text(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script: no map is drawn.</p>{body}"
+    )
 
 
 def _plain_section(section: Section) -> str:
     rows = "".join(
-        f"<tr><th scope=row>{escaped(pin.label)} {escaped(pin.title)}</th>"
-        f"<td>{'<br>'.join(escaped(line) for line in pin.lines)}</td></tr>"
+        f"<tr><th scope=row>{html_text(pin.label)} {html_text(pin.title)}</th>"
+        f"<td>{'<br>'.join(html_text(line) for line in pin.lines)}</td></tr>"
         for pin in section.pins[: section.most]
     )
-    return f"<h2>{escaped(section.title)}</h2><p>{escaped(section.note)}</p><table>{rows}</table>"
+    return f"<h2>{html_text(section.title)}</h2><p>{html_text(section.note)}</p><table>{rows}</table>"

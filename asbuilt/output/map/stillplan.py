@@ -58,7 +58,8 @@ def still_plan(
     bounds = unary_union([box(*transform(f.geometry, lambda xy: xy * scaled).bounds) for f, _ in drawn]).bounds
     left, bottom, right, top = bounds
     per_m = min(
-        (WIDTH_MM - 2 * EDGE_MM) / max(right - left, 3.0), (MOST_HIGH_MM - 2 * EDGE_MM) / max(top - bottom, 3.0)
+        (WIDTH_MM - 2 * EDGE_MM) / max(right - left, SMALLEST_M),
+        (MOST_HIGH_MM - 2 * EDGE_MM) / max(top - bottom, SMALLEST_M),
     )
     corner = np.array([(left + right) / 2 - WIDTH_MM / 2 / per_m, top + EDGE_MM / per_m])
     high = (top - bottom) * per_m + 2 * EDGE_MM + 10.0

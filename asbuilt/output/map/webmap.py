@@ -20,7 +20,6 @@ from asbuilt.output.map.frame import (
     Frame,
     Page,
     TooManyError,
-    escaped,
     json_block,
     make_frame,
     write_page,
@@ -28,6 +27,7 @@ from asbuilt.output.map.frame import (
 from asbuilt.output.map.points import FoundPoint
 from asbuilt.output.map.stillplan import still_plan
 from asbuilt.output.map.symbols import GROUPS, Group, group_of, symbol_of
+from asbuilt.output.words import html_text
 
 UNITS = ("ft-in", "ft", "m")
 """How lengths are shown; the same words as `units` of the property sheet."""
@@ -227,20 +227,20 @@ def _still(sheet: MapSheet) -> str:
     keys = _keys(sheet.features)
     factors = metres_per_degree(_middle_latitude(sheet))
     svg = still_plan(sheet.features, keys, factors, metric=sheet.units == "m", north_up=_north_up(sheet))
-    lines = "".join(f"<p>{escaped(line)}</p>" for line in (*sheet.subtitle, f"As of {sheet.as_of}"))
-    cautions = "".join(f"<p><strong>Caution: {escaped(line)}</strong></p>" for line in sheet.cautions)
+    lines = "".join(f"<p>{html_text(line)}</p>" for line in (*sheet.subtitle, f"As of {sheet.as_of}"))
+    cautions = "".join(f"<p><strong>Caution: {html_text(line)}</strong></p>" for line in sheet.cautions)
     heads = "".join(f"<th scope=col>{head}</th>" for head in ("No.", "Point", "Tapes", "Depth", "How well known"))
     named = list(zip(sheet.features, keys, strict=True))
     rows = "".join(
         _still_row(feature, key, sheet.found.get(feature.name)) for feature, key in named if feature.role == "point"
     )
     marks = "".join(
-        f"<li><strong>{key}</strong>: {escaped(feature.name)}{_described(feature)}</li>"
+        f"<li><strong>{key}</strong>: {html_text(feature.name)}{_described(feature)}</li>"
         for feature, key in named
         if feature.role == "reference"
     )
     return (
-        f"<h1>{escaped(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script, so the plan stands still. "
+        f"<h1>{html_text(sheet.title)}</h1>{lines}{cautions}<p>This viewer runs no script, so the plan stands still. "
         f"Open the file in a web browser for the map that moves.</p>{svg}<h2>Points</h2>"
         f"<table><tr>{heads}</tr>{rows}</table><h2>Marks to measure from</h2><ul>{marks}</ul>"
     )
@@ -260,19 +260,19 @@ def _keys(features: Sequence[Feature]) -> list[str]:
 
 def _described(feature: Feature) -> str:
     description = feature.attributes.get("description")
-    return f", {escaped(description)}" if description else ""
+    return f", {html_text(description)}" if description else ""
 
 
 def _still_row(feature: Feature, key: str, found: FoundPoint | None) -> str:
     """Write one point: the tapes that find it best in bold, then all that were pulled."""
     attributes = feature.attributes
-    best = "".join(f"<strong>{escaped(way)}</strong><br>" for way in (found.ways if found else ()))
-    ties = [f"{escaped(tie.get('from'))}: {escaped(tie.get('as_read'))}" for tie in attributes.get("ties") or ()]
+    best = "".join(f"<strong>{html_text(way)}</strong><br>" for way in (found.ways if found else ()))
+    ties = [f"{html_text(tie.get('from'))}: {html_text(tie.get('as_read'))}" for tie in attributes.get("ties") or ()]
     known = attributes.get("accuracy_text") or ("located" if feature.geometry is not None else "not located")
     if attributes.get("checked") is False:
         known = f"{known}; not checked"
-    depth = escaped(attributes.get("depth_text") or "")
+    depth = html_text(attributes.get("depth_text") or "")
     return (
-        f"<tr><td>{key}</td><th scope=row>{escaped(feature.name)}</th><td>{best}{'<br>'.join(ties)}</td>"
-        f"<td>{depth}</td><td>{escaped(known)}</td></tr>"
+        f"<tr><td>{key}</td><th scope=row>{html_text(feature.name)}</th><td>{best}{'<br>'.join(ties)}</td>"
+        f"<td>{depth}</td><td>{html_text(known)}</td></tr>"
     )

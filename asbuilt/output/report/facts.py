@@ -9,9 +9,11 @@ from asbuilt.findings import Finding
 from asbuilt.model.components import Component
 from asbuilt.model.photos import Photo
 from asbuilt.model.property_record import PropertyRecord
+from asbuilt.rules.profile import Profile
 from asbuilt.service.due import Due
 from asbuilt.service.kept import Done
 from asbuilt.service.pump_tank import PumpReport
+from asbuilt.service.pumping import TankHistory
 from asbuilt.service.readings import Reading
 from asbuilt.service.transfer import Answer
 from asbuilt.survey.solution import Position, Solution
@@ -33,6 +35,12 @@ class HistoryFacts:
     answers: Sequence[Answer]
     over_openings: Sequence[str]  #: in words: what was built over an opening
     photos: Mapping[str, bytes]  #: small JPEGs by the hash of the photo
+    tanks: Sequence[TankHistory]  #: of each septic tank and pump tank that stands
+    profile: Profile
+
+    def is_structure(self, component: Component) -> bool:
+        """Tell whether a component is something built or planted on the yard, by the rule profile."""
+        return self.profile.closeness("structure", component.kind) is not None
 
     def standing(self) -> list[Component]:
         """Components that are in the ground on the day."""

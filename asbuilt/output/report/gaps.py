@@ -73,7 +73,8 @@ def _tank(facts: HistoryFacts, name: str, installed_on: date | None) -> Iterator
     entries = [entry for entry in facts.record.service if entry.on <= facts.today and entry.component == name]
     if installed_on is None:
         yield name, "how old it is", "no day of installation is recorded"
-    if not any(entry.task == PUMP_OUT for entry in entries):
+    pumped = any(history.tank.name == name and history.pumped for history in facts.tanks)
+    if not pumped and not any(entry.task == PUMP_OUT for entry in entries):
         yield name, "whether it was ever pumped", "no pump-out is recorded"
     if not facts.solids.get(name):
         yield name, "how much sludge and scum is in it", "never measured, as far as is recorded"

@@ -50,7 +50,9 @@ def _last_of(history: TankHistory, today: date) -> str:
         )
     last = {day.full: day for day in history.pumped}  # in the order of their days, so the last of each is left
     full, partial = last.get(True), last.get(False)
-    said = ["no full pump-out is recorded" if full is None else f"last full pump-out {_ago(full.on, today, full.words)}"]
+    said = ["no full pump-out is recorded"]
+    if full is not None:
+        said = [f"last full pump-out {_ago(full.on, today, full.words)}"]
     if partial is not None:
         said.append(f"last partial one {_ago(partial.on, today, partial.words)}")
     return f"{name}: {'; '.join(said)}."

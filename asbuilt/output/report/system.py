@@ -17,19 +17,13 @@ KNOWN_WORDS = {
 }
 """How a place is known, in the words of the report."""
 
-STRUCTURES = (
-    *("deck", "patio", "shed", "building", "addition", "sun room", "sunroom", "garage", "pool", "driveway", "parking"),
-    *("fence", "wall", "tree", "carport", "greenhouse", "pond"),
-)
-"""Words with which the kind ends of what people put on a yard (common practice)."""
-
 MOST_PHOTOS = 24
 """Photos in one report; more would not be looked at, and the file must go by mail."""
 
 
 def parts(facts: HistoryFacts) -> Section:
     """List what is in the ground, with how its places are known."""
-    rows = tuple(_row(facts, each) for each in facts.record.components if not is_structure(each))
+    rows = tuple(_row(facts, each) for each in facts.record.components if not facts.is_structure(each))
     fit = facts.solution.fit
     checked = sum(position.checked for position in facts.solution.points)
     words = (
@@ -92,12 +86,12 @@ def _accuracy(facts: HistoryFacts, located: list[Position]) -> str:
 
 def built_since(facts: HistoryFacts) -> Section:
     """List what was put on the yard after the system, and what lies over an opening."""
-    system = [each for each in facts.standing() if not is_structure(each)]
+    system = [each for each in facts.standing() if not facts.is_structure(each)]
     begun = min((each.installed_on for each in system if each.installed_on is not None), default=None)
     items = [
         f"{each.name} ({each.kind}), {_days(each)}"
         for each in facts.standing()
-        if is_structure(each) and (each.installed_on is None or begun is None or each.installed_on >= begun)
+        if facts.is_structure(each) and (each.installed_on is None or begun is None or each.installed_on >= begun)
     ]
     gone = [
         f"{each.name}, which was measured from, was found gone on {each.gone_on.isoformat()}"
@@ -106,12 +100,6 @@ def built_since(facts: HistoryFacts) -> Section:
     ]
     words = () if items or gone else ("No structure is recorded since. Look round the yard: nobody may have told.",)
     return Section("Built and changed since", words, (*items, *gone, *facts.over_openings))
-
-
-def is_structure(component: Component) -> bool:
-    """Tell whether a component is something built or planted on the yard, by the last words of its kind."""
-    kind = " " + " ".join(component.kind.casefold().split())
-    return kind.endswith(tuple(f" {word}" for word in STRUCTURES))  # a garden shed, but not a building sewer
 
 
 def photos(facts: HistoryFacts) -> Section:

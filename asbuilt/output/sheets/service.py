@@ -189,6 +189,8 @@ def _float(answer: Flotation | None, units: str) -> dict[str, Any]:
     held = ""
     if answer is not None and answer.water_inside_m is not None:
         held = f"{format_length(answer.water_inside_m, units)} of water left in it holds it by these figures."
+    elif answer is not None and answer.no_water:
+        held = f"What water left in it would hold it is not told: {answer.no_water}."
     return {
         "verdict": verdict[0].upper() + verdict[1:],
         "safe": safe,

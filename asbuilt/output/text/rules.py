@@ -100,6 +100,7 @@ def profile_json(profile: Profile) -> dict[str, Any]:
         **head_json(profile),
         "names": dict(profile.names),
         "groups": {word: list(phrases) for word, phrases in profile.groups.items()},
+        "but_not": {word: list(phrases) for word, phrases in profile.but_not.items()},
         "limits": [
             {
                 "key": limit.key,

@@ -15,6 +15,7 @@ from asbuilt.errors import Problem
 from asbuilt.model.photos import Photo
 from asbuilt.model.place import Property
 from asbuilt.model.rule_files import RuleFile
+from asbuilt.model.site_readings import QUANTITIES, READINGS, SiteReading
 from asbuilt.record.nouns import NOUN_OF_KIND
 from asbuilt.record.pictures import ENDINGS
 from asbuilt.record.sheets.cells import LONGEST_TEXT, CellError, shown
@@ -80,6 +81,9 @@ def strange_cells(value: Any, units: str) -> list[str]:
     elif isinstance(value, Photo):
         sound = _HASH.fullmatch(value.sha256) and value.form in ENDINGS and value.width > 0 and value.height > 0
         faults += [] if sound else [f"{shown(value.file)} is described as no photo is"]
+    elif isinstance(value, SiteReading) and value.reading in READINGS:
+        unit = QUANTITIES[READINGS[value.reading][0]].unit
+        faults += [] if value.unit == unit else [f"{value.reading} is in {shown(value.unit)}, and is kept in {unit}"]
     noun = next((noun for noun in NOUN_OF_KIND.values() if noun.cls is type(value)), None)
     sheet = None if noun is None else _SHEET_OF_FIELD.get(noun.field)
     return faults if sheet is None else [*faults, *_against(SHEETS[sheet], value, units)]

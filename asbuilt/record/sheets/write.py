@@ -49,15 +49,15 @@ _LENGTH = signed_length(longest_m=1e6)
 Cells = dict[str, Any]
 
 
-def sheet_texts(record: PropertyRecord) -> dict[str, str]:
+def sheet_texts(record: PropertyRecord, *, cards: bool = True) -> dict[str, str]:
     """Write a record as field sheets: the text of each file by its name, in the order of the sheets.
 
     A sheet without rows is not written. The photos themselves are files of the folder `photos` beside them; see
-    `photo_names`.
+    `photo_names`. Without `cards` every taped distance has a row of its own in `ties.csv`.
     """
     units = record.property.units
     texts = {PROPERTY: _property_text(record)}
-    rows = _rows(record)
+    rows = _rows(record, cards=cards)
     for sheet, columns in SHEETS.items():
         if rows[sheet]:
             texts[sheet] = _sheet_text(columns, rows[sheet], units)
@@ -99,9 +99,9 @@ def is_plain_name(name: str) -> bool:
     return inside and name.isprintable() and not any(map(is_reserved, path.parts))
 
 
-def _rows(record: PropertyRecord) -> dict[str, list[Cells]]:
+def _rows(record: PropertyRecord, *, cards: bool) -> dict[str, list[Cells]]:
     """Give the cells of every sheet's rows, by column."""
-    on_cards = _cards(record)
+    on_cards = _cards(record) if cards else {}
     loose = record.ties[sum(map(len, on_cards.values())) :]
     names = photo_names(record.photos)
     made: dict[str, Callable[[Any], Cells]] = {
