@@ -47,7 +47,8 @@ def _kind(look: Look, component: Component) -> Iterator[CheckItem]:
     words = f"{name}: no rule of the profile knows the kind “{kind}”: nothing of it was checked."
     if general:
         words = f"{name}: the kind “{kind}” says no more than {said}: only what holds for every {said} was checked."
-    act = f"Write one of the kinds that the profile knows in components.csv: {', '.join(nearest(look, kind))}."
+    alike = ", ".join(nearest(look, kind))
+    act = f"If it is one of these, write that as its kind in components.csv: {alike}. Else ask what holds for it."
     yield CheckItem("kind-unknown", GROUP, name, Outcome.DOUBTFUL, words, kind, next_act=act)
 
 
