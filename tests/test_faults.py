@@ -137,7 +137,7 @@ def test_on_a_file_system_that_is_too_small_nothing_is_stored_and_it_is_said(tru
     assert lines[:2] == ["2", "asbuilt: asbuilt.db: the disk is full; make room and try again; nothing was stored"], (
         done
     )
-    assert lines[2].startswith("asbuilt.db: 2 properties, 23 entries, 2 photos, ")
+    assert lines[2].startswith("asbuilt.db: 2 properties, 23 entries, 2 photos")
     assert lines[2].endswith(": no fault")
 
 

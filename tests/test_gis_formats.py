@@ -124,7 +124,7 @@ def test_geoparquet_is_written_group_by_group(tmp_path: Path, monkeypatch: pytes
 
 def test_without_the_extra_the_way_out_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("asbuilt.output.gis.geoparquet.find_spec", lambda name: None)
-    with pytest.raises(ExportError, match=r"pip install 'asbuilt\[parquet\]'; or export as \.fgb or \.gpkg"):
+    with pytest.raises(ExportError, match=r"pip install pyarrow; or export as \.fgb or \.gpkg"):
         require_parquet()
 
 
