@@ -60,8 +60,8 @@ def test_before_there_is_a_pump_tank_it_is_refused_with_the_kinds_that_are_meant
     result = run(command, SAMPLE_NAME, "--on", "2016-01-01")
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
-        f"asbuilt: {SAMPLE_NAME}: no component of kind pump tank, dosing tank, dose tank, pump chamber or dosing chamber "
-        "in components.csv stands on 2016-01-01\n"
+        f"asbuilt: {SAMPLE_NAME}: no component of kind pump tank, dosing tank, dose tank, pump chamber or dosing "
+        "chamber in components.csv stands on 2016-01-01\n"
     )
     assert files_below(folder) == before
 
