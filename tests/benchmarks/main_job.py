@@ -17,7 +17,7 @@ import numpy as np
 from asbuilt.survey.solve import solve
 from tests.synthetic import make_property
 
-IMPORTS = "import click, numpy, shapely, pyproj, folium, branca, sqlite_utils"
+IMPORTS = "import click, numpy, shapely, pyproj, folium, branca, sqlite_utils, PIL.Image"
 MOST = 1.6
 ROUNDS = 7
 
