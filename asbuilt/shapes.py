@@ -17,7 +17,7 @@ from shapely.geometry import LineString, MultiPoint, Polygon, box
 from shapely.geometry import Point as Place
 from shapely.geometry.base import BaseGeometry
 
-from asbuilt.model.components import Component, Point, split_name
+from asbuilt.model.components import Component
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import Walk, split_walks
 from asbuilt.survey.earth import Rigid, fit_rigid
@@ -34,25 +34,6 @@ NO_WIDTHS: Mapping[str, float] = MappingProxyType({})
 
 STEP_M = 0.001
 """How far a coordinate is moved to see how a distance follows it; far below what a tape tells."""
-
-
-def component_points(record: PropertyRecord, component: str) -> list[str]:
-    """Full names of a component's points: by `order` where it is given, else as they stand in the sheets."""
-    return _points_of_all(record).get(component, [])
-
-
-def _points_of_all(record: PropertyRecord) -> dict[str, list[str]]:
-    """Full names of the points of each component, also of those that only points name; see `component_points`."""
-    rows = {point.name: point for point in record.points}
-    found: dict[str, list[str]] = {}
-    for name in record.point_names():
-        component = rows[name].component if name in rows else split_name(name)[0]
-        found.setdefault(component, []).append(name)
-    return {each: sorted(names, key=lambda name: _order(rows.get(name))) for each, names in found.items()}
-
-
-def _order(point: Point | None) -> float:
-    return math.inf if point is None or point.order is None else point.order
 
 
 def outline(component: Component, places: Sequence[Array], along: Array) -> BaseGeometry | None:
@@ -174,7 +155,7 @@ class Outlines:
         self._covariance = solution.covariance
         self._index = {name: number for number, name in enumerate(solution.names)}
         last = sorted(record.components, key=lambda each: (each.removed_on or date.max, each.installed_on or date.min))
-        self._points = _points_of_all(record)
+        self._points = record.points_by_component()
         self._components = {name: Component(name, "unknown") for name in self._points}  # where only points name it
         self._components |= {each.name: each for each in last}  # of one name the one in use
         self._walks = {f"building at {walk.corners[0]}": walk for walk in split_walks(record.walls)}

@@ -103,7 +103,7 @@ def test_tapes_are_new_entries_from_the_prompt_in_one_transaction(run: Run, fold
 def test_what_fails_before_the_end_leaves_nothing(folder: Path, take: Tape, monkeypatch: pytest.MonkeyPatch) -> None:
     """Entries and due list are one transaction: the last step fails, and the tapes are not there either."""
     from asbuilt.errors import AsbuiltError
-    from asbuilt.jobs import tape as job
+    from asbuilt.jobs import solve_and_store as job
 
     def fail(*_: object) -> None:
         raise AsbuiltError("the disk is full")

@@ -20,7 +20,7 @@ from asbuilt.model.measurements import Wall
 from asbuilt.model.place import Property
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
-from asbuilt.shapes import building_outline, component_points
+from asbuilt.shapes import building_outline
 from asbuilt.units import parse_length
 
 Array = NDArray[np.float64]
@@ -196,8 +196,8 @@ def test_points_go_by_their_order_then_by_the_sheet() -> None:
     )
     record = PropertyRecord(Property("Invented", "m"), (), points=rows)
     expected = ["sewer/first", "sewer/between", "sewer/last", "sewer/unnumbered"]
-    assert component_points(record, "sewer") == expected
-    assert component_points(record, "nothing") == []
+    assert list(record.points_of("sewer")) == expected
+    assert list(record.points_of("nothing")) == []
 
 
 def walls(*names: str) -> tuple[Wall, ...]:

@@ -15,7 +15,6 @@ from asbuilt.output.find.surroundings import NEAR_M, Surroundings
 from asbuilt.record.profiles import profile_of
 from asbuilt.record.prompt import Prompt
 from asbuilt.record.sheets.cells import did_you_mean, shown
-from asbuilt.shapes import component_points
 from asbuilt.survey.finding import AlongWall, Crossing, Finder
 from asbuilt.survey.solution import Position
 
@@ -103,7 +102,7 @@ def lid_names(located: Located, today: date, names: Sequence[str] = ()) -> tuple
         found |= dict.fromkeys(points)
     if not names:
         for component in standing.values():
-            found |= dict.fromkeys(n for n in component_points(record, component.name) if _is_lid(component, n))
+            found |= dict.fromkeys(n for n in record.points_of(component.name) if _is_lid(component, n))
     if not found:
         raise UnknownNameError(f"{record.property.name} has no lid, cap or cleanout; name a component or a point")
     return tuple(found)
@@ -113,7 +112,7 @@ def _of(located: Located, standing: dict[str, Component], name: str) -> list[str
     """Points of a component that one opens, else all of its points; or the one point of that name."""
     record = located.record
     if name in standing and name not in record.point_names():
-        points = component_points(record, name)
+        points = list(record.points_of(name))
         if not points:
             raise UnknownNameError(f"{name} has no points: nothing of it was measured")
         return [each for each in points if _is_lid(standing[name], each)] or points

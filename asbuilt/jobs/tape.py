@@ -6,17 +6,15 @@ from pathlib import Path
 
 from asbuilt.errors import AsbuiltError, Problem, PromptError
 from asbuilt.findings import Finding, Severity
-from asbuilt.jobs.due import reckon
 from asbuilt.jobs.locate import Located, locate
+from asbuilt.jobs.solve_and_store import solve_and_store
 from asbuilt.model.components import Component
 from asbuilt.model.measurements import Tie
 from asbuilt.model.property_record import PropertyRecord
 from asbuilt.record.database import open_record
-from asbuilt.record.due_state import keep_due
-from asbuilt.record.entries import Action, read_property
+from asbuilt.record.entries import Action
 from asbuilt.record.prompt import Prompt, Taped, read_tapes
 from asbuilt.record.prompt import Typed as Typed  # what this job is called with
-from asbuilt.record.typed import add_typed
 from asbuilt.survey.trench import Verdict, judge
 
 
@@ -56,17 +54,15 @@ def tape_point(
         If the record cannot be written. Nothing was stored.
     """
     with open_record(record_file, read_only=dry_run) as record:
-        known = read_property(record, name)
-        taped, located = _tried(known, typed)
-        if not dry_run:
-            with record.write():
-                # solved before anybody had to wait; what somebody else stored meanwhile counts all the same
-                if (since := read_property(record, name)) != known:
-                    taped, located = _tried(since, typed)
-                add_typed(record, name, _values(taped), Action(who, now))
-                keep_due(record, name, reckon)
+        taped, located = solve_and_store(
+            record,
+            name,
+            lambda known: _tried(known, typed),
+            lambda tried: _values(tried[0]),
+            None if dry_run else Action(who, now),
+        )
     said = answer(located, taped.point)
-    said = replace(said, from_gone=tuple(_from_gone(known, taped, now.date())))
+    said = replace(said, from_gone=tuple(_from_gone(located.record, taped, now.date())))
     component = None if taped.component is None else taped.component.name
     stored = 0 if dry_run else len(_values(taped))
     return replace(said, stored=stored, component=component, new_point=taped.new_point)

@@ -5,10 +5,10 @@ from datetime import date, datetime
 from pathlib import Path
 
 from asbuilt.findings import Finding, Severity
-from asbuilt.jobs.due import reckon
 from asbuilt.jobs.locate import Located, locate
 from asbuilt.jobs.seen import Seen, Understood, finder_of
 from asbuilt.jobs.seen import Uncovering as Uncovering  # what this job is called with
+from asbuilt.jobs.solve_and_store import solve_and_store
 from asbuilt.jobs.tape import refusing
 from asbuilt.model.measurements import Tie
 from asbuilt.model.property_record import PropertyRecord
@@ -16,9 +16,7 @@ from asbuilt.model.sightings import Sighting
 from asbuilt.model.walks import split_walks
 from asbuilt.output.find.lid import wind_of
 from asbuilt.record.database import open_record
-from asbuilt.record.due_state import keep_due
-from asbuilt.record.entries import Action, read_property
-from asbuilt.record.typed import add_typed
+from asbuilt.record.entries import Action
 from asbuilt.survey.misreadings import Misreading
 from asbuilt.survey.uncovering import Difference, Explanation, agree_among_themselves, compare, explain
 
@@ -77,17 +75,14 @@ def uncovered(
         If the record cannot be written. Nothing was stored.
     """
     with open_record(record_file, read_only=dry_run) as record:
-        known = read_property(record, name)
-        tried = _tried(known, asked, on)
-        if dry_run:
-            return tried
-        with record.write():
-            # solved before anybody had to wait; what somebody else stored meanwhile counts all the same
-            if (since := read_property(record, name)) != known:
-                tried = _tried(since, asked, on)
-            add_typed(record, name, [*tried.ties, tried.sighting], Action(who, now))
-            keep_due(record, name, reckon)
-    return replace(tried, stored=len(tried.ties) + 1)
+        tried = solve_and_store(
+            record,
+            name,
+            lambda known: _tried(known, asked, on),
+            lambda tried: [*tried.ties, tried.sighting],
+            None if dry_run else Action(who, now),
+        )
+    return tried if dry_run else replace(tried, stored=len(tried.ties) + 1)
 
 
 def _tried(known: PropertyRecord, asked: Uncovering, on: date) -> Resighted:

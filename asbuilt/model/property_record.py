@@ -53,9 +53,20 @@ class PropertyRecord:
 
     def points_of(self, component: str) -> tuple[str, ...]:
         """Full names of a component's points: by `order` where it is given, then as they stand in the sheets."""
+        return self.points_by_component().get(component, ())
+
+    def points_by_component(self) -> dict[str, tuple[str, ...]]:
+        """Full names of the points of each component, also of those that only points name; see `points_of`."""
+        rows = {point.name: point for point in self.points}
         orders = {point.name: point.order for point in self.points if point.order is not None}
-        names = [name for name in self.point_names() if self.component_of(name) == component]
-        return tuple(sorted(names, key=lambda name: orders.get(name, float("inf"))))
+        found: dict[str, list[str]] = {}
+        for name in self.point_names():
+            row = rows.get(name)
+            found.setdefault(split_name(name)[0] if row is None else row.component, []).append(name)
+        return {
+            component: tuple(sorted(names, key=lambda name: orders.get(name, float("inf"))))
+            for component, names in found.items()
+        }
 
     def component_of(self, name: str) -> str:
         """Name of the component that a point belongs to."""

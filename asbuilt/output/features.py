@@ -16,7 +16,7 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
 from asbuilt.output.heights import Heights
 from asbuilt.service.schedule import Due
-from asbuilt.shapes import Outlines, building_outline, component_points
+from asbuilt.shapes import Outlines, building_outline
 from asbuilt.survey.earth import LocalFrame, Placement
 from asbuilt.survey.solution import Position, Solution
 from asbuilt.units import Length, format_small
@@ -71,7 +71,7 @@ class _Builder:
     def build(self) -> Iterable[Feature]:
         yield from self._buildings()
         for component in self._components():
-            names = component_points(self.record, component.name) if self._is_last(component) else []
+            names = self.record.points_of(component.name) if self._is_last(component) else ()
             yield self._component(component, names)
             for name in names:
                 yield self._point(name, component)

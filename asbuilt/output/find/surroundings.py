@@ -16,7 +16,7 @@ from asbuilt.model.property_record import PropertyRecord
 from asbuilt.model.walks import split_walks
 from asbuilt.output.find.lid import Near, Trace, wind_of
 from asbuilt.rules.profile import Profile
-from asbuilt.shapes import Outlines, building_outline, component_points
+from asbuilt.shapes import Outlines, building_outline
 from asbuilt.survey.solution import Position, Solution
 from asbuilt.units import FOOT_M
 
@@ -135,7 +135,7 @@ class Surroundings:
                 yield Trace(name, "line", np.array(shape.coords), closed=False)
 
     def _worst_r95(self, component: str) -> float:
-        radii = [self.solution.position(name).r95_m for name in component_points(self.record, component)]
+        radii = [self.solution.position(name).r95_m for name in self.record.points_of(component)]
         return max((each for each in radii if each is not None), default=0.0)
 
     def _is(self, name: str, words: Iterable[str]) -> bool:
